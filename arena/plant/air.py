@@ -37,7 +37,7 @@ def charger_efficiency(
 
 
 def heated_along_wall_k(inlet_k: Value, wall_k: Value, ua_w_k: Value, flow_kg_s: Value, cp_j_kg_k: Value) -> Out:
-    """Air that runs along a wall of one temperature: T_wall + (T_in - T_wall) exp(-UA / (m cp)); still air takes T_wall.
+    """Air run along a wall of one temperature: T_wall + (T_in - T_wall) exp(-UA / (m cp)); still air takes T_wall.
 
     Used for the charger's hot side (UA (T_turbine - T2) / (m cp) in the limit of much flow) and for pipes.
     """
