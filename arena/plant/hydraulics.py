@@ -23,6 +23,7 @@ REFERENCE_K = 313.15  # the pump and system curves of a car are understood at th
 HOSE_ROUGHNESS_M = 1.5e-6  # drawn tube and smooth rubber, handbook figure from memory
 LAMINAR_SHARE = 0.25  # of the loss outside the hoses, at the reference flow and temperature; assumed
 BEST_FLOW_SHARE = 0.6  # flow of best hydraulic efficiency over free flow; assumed
+MOST_HOSE_SHARE = 0.6  # of the whole loss; more than this and the curve given does not fit the hoses given
 _LAMINAR_TO, _TURBULENT_FROM = 2040.0, 4000.0
 
 
@@ -162,7 +163,7 @@ def system_pressure_pa(pump: Pump, loop: Loop, coolant: CoolantTable) -> Callabl
         now = coolant.at(temperature_k)
         x = flow / pump.system_ref_m3_s
         whole = pump.system_pa * x**pump.system_exponent
-        of_hose = np.minimum(hose(flow, reference.density, reference.viscosity), 0.8 * whole)
+        of_hose = np.minimum(hose(flow, reference.density, reference.viscosity), MOST_HOSE_SHARE * whole)
         part = of_hose / np.where(whole > 0.0, hose(np.maximum(flow, 1e-12), reference.density, reference.viscosity), 1)
         laminar = LAMINAR_SHARE / (LAMINAR_SHARE + (1.0 - LAMINAR_SHARE) * x)
         change = laminar * now.viscosity / reference.viscosity + (1.0 - laminar) * now.density / reference.density
