@@ -1,0 +1,48 @@
+"""How functions of the project are compiled: one place that sets numba up, and its cache.
+
+numba's own cache does not notice an edited callee in another module, so compiled code is kept in a folder
+named by the content of everything that is compiled and by the versions involved. ARENA_UNCOMPILED=1 runs
+plain Python instead, for coverage and debugging.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from arena.plant.cache import folder
+
+UNCOMPILED = os.environ.get("ARENA_UNCOMPILED", "") not in {"", "0"}
+_COMPILED_SOURCES = ("plant", "timetable")
+
+
+@cache
+def code_folder() -> Path:
+    """Cache folder for compiled code, named by sources and versions; numba is told of it."""
+    import llvmlite
+    import numba
+
+    root = Path(__file__).parent.parent
+    digest = hashlib.sha256(f"{sys.version}|{numba.__version__}|{llvmlite.__version__}".encode())
+    for package in _COMPILED_SOURCES:
+        for path in sorted((root / package).glob("*.py")):
+            digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    place = folder() / f"code-{digest.hexdigest()[:16]}"
+    place.mkdir(parents=True, exist_ok=True)
+    numba.config.CACHE_DIR = str(place)
+    return place
+
+
+def compiled(function: Callable[..., Any]) -> Any:
+    """`function` compiled: strict floating point, no GIL, errors as IEEE values, cached on disk."""
+    if UNCOMPILED:
+        return function
+    from numba import njit
+
+    code_folder()
+    return njit(nogil=True, cache=True, error_model="numpy", fastmath=False)(function)

@@ -1,0 +1,180 @@
+"""What a strategy is: a scalar law with its declared senses, settings and fail-safe.
+
+One file adds a strategy: three NamedTuples (`Sensed`, `Settings`, `Memory`), a function
+`duty(sensed, settings, memory) -> (duty, memory)` and a `STRATEGY` that binds them. A law sees only
+what it declares. Laws are plain Python; the contest compiles them.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Literal
+
+from arena.errors import BadInput
+
+LANES = 64  # stride of the flat cell array a table law reads; the batch width of the kernel
+
+SENSES: dict[str, tuple[str, str]] = {
+    "iat_c": ("degC", "charge temperature as the probe reports it"),
+    "coolant_c": ("degC", "coolant temperature into the core, where a second probe is fitted"),
+    "throttle_pct": ("%", "throttle plate"),
+    "pedal_pct": ("%", "accelerator pedal"),
+    "map_kpa": ("kPa", "absolute pressure in the manifold"),
+    "speed_kmh": ("km/h", "road speed"),
+    "rpm": ("1/min", "engine speed"),
+    "ambient_c": ("degC", "outside air, where the car has such a probe"),
+    "battery_v": ("V", "supply voltage"),
+    "engine_on": ("0/1", "engine turning under its own power"),
+    "time_s": ("s", "time since the outing began"),
+}
+MAX_SETTINGS = 16
+MAX_MEMORY = 8
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One number of a strategy that a person sets and the tuner searches."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    default: float
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """A control law and everything the arena needs to know about it.
+
+    `actuator`: "pwm" (duty is PWM duty) or "resistor" (0 off; up to 0.5 through the first resistor; up to
+    below 1 through the second; 1 full). `ohms` names the settings that hold those resistances.
+    `table(settings) -> (iat breakpoints, throttle breakpoints, rows of duty)` is for laws that read a table;
+    their law takes two more arguments, `cells` and `lane`, and reads them with `bilinear`.
+    `repair(settings) -> settings` makes any point of the search box a sensible one (e.g. full above start).
+    """
+
+    name: str
+    summary: str
+    sensed: type
+    settings_type: type
+    memory: Any
+    law: Callable[..., Any]
+    settings: tuple[Setting, ...] = ()
+    failsafe_duty: float = 1.0
+    ranked: bool = True
+    actuator: Literal["pwm", "resistor"] = "pwm"
+    ohms: tuple[str, ...] = ()
+    table: Callable[[Any], tuple[Sequence[float], Sequence[float], Sequence[Sequence[float]]]] | None = None
+    repair: Callable[[Any], Any] | None = None
+    path: str = field(default="", compare=False)
+
+    @property
+    def senses(self) -> tuple[str, ...]:
+        """Names of what the law declares it needs sensed."""
+        return tuple(self.sensed._fields)  # type: ignore[attr-defined]
+
+    def defaults(self) -> dict[str, float]:
+        """The default settings by name."""
+        return {s.name: s.default for s in self.settings}
+
+    def make_settings(self, values: dict[str, float]) -> Any:
+        """A settings tuple from names and values, repaired to sense; raises BadInput for unknown names."""
+        unknown = sorted(set(values) - {s.name for s in self.settings})
+        if unknown:
+            known = ", ".join(s.name for s in self.settings) or "none"
+            raise BadInput(
+                [f"{self.name}: unknown setting {u!r}" for u in unknown], f"Settings of {self.name}: {known}."
+            )
+        made = self.settings_type(**{**self.defaults(), **{k: float(v) for k, v in values.items()}})
+        return self.repair(made) if self.repair else made
+
+
+def clip(value: float, low: float, high: float) -> float:
+    """Value held between low and high."""
+    return min(max(value, low), high)
+
+
+def bilinear(cells: Any, lane: int, y: float, x: float) -> float:
+    """Duty from a lane's table at row axis y and column axis x, bilinear and clamped at the edges.
+
+    `cells` is flat with stride LANES: number of rows, number of columns, row axis, column axis, cells.
+    """
+    rows = int(cells[lane])
+    columns = int(cells[LANES + lane])
+    at = 2 * LANES + lane
+    i = 0
+    while i < rows - 2 and y >= cells[at + (i + 1) * LANES]:
+        i += 1
+    y0 = cells[at + i * LANES]
+    v = min(max((y - y0) / (cells[at + (i + 1) * LANES] - y0), 0.0), 1.0)
+    at += rows * LANES
+    j = 0
+    while j < columns - 2 and x >= cells[at + (j + 1) * LANES]:
+        j += 1
+    x0 = cells[at + j * LANES]
+    u = min(max((x - x0) / (cells[at + (j + 1) * LANES] - x0), 0.0), 1.0)
+    at += (columns + i * columns + j) * LANES
+    below = cells[at] + u * (cells[at + LANES] - cells[at])
+    at += columns * LANES
+    above = cells[at] + u * (cells[at + LANES] - cells[at])
+    return below + v * (above - below)
+
+
+def load_strategy(path: Path) -> Strategy:
+    """The STRATEGY of one file. This runs the file: only call it for a file the user named."""
+    spec = importlib.util.spec_from_file_location(f"arena_strategy_{path.stem.replace('-', '_')}", path)
+    if spec is None or spec.loader is None:
+        raise BadInput(f"{path}: not a Python file", "Give a .py file that defines STRATEGY.")
+    module = importlib.util.module_from_spec(spec)
+    try:
+        spec.loader.exec_module(module)
+    except Exception as error:
+        line = error.__traceback__
+        while line is not None and line.tb_next is not None:
+            line = line.tb_next
+        number = getattr(error, "lineno", None) or (line.tb_lineno if line else "?")
+        raise BadInput(
+            f"{path}: line {number}: {type(error).__name__}: {error}",
+            "Mend the file; `arena new strategy` writes one that works.",
+        ) from error
+    return from_module(module, path)
+
+
+def from_module(module: ModuleType, path: Path) -> Strategy:
+    """The STRATEGY of a loaded module, checked for consistency of its declarations."""
+    from dataclasses import replace
+
+    strategy = getattr(module, "STRATEGY", None)
+    if not isinstance(strategy, Strategy):
+        raise BadInput(f"{path}: no STRATEGY of type Strategy", "End the file with STRATEGY = Strategy(...).")
+    faults = declaration_faults(strategy)
+    if faults:
+        raise BadInput([f"{path}: {fault}" for fault in faults], "Mend the declarations; see `arena new strategy`.")
+    return replace(strategy, path=str(path))
+
+
+def declaration_faults(strategy: Strategy) -> list[str]:
+    """What is wrong with a strategy's declarations, one line each; empty when nothing is."""
+    faults = []
+    for sense in strategy.senses:
+        if sense not in SENSES:
+            faults.append(f"Sensed.{sense} is not a sense; known: {', '.join(SENSES)}")
+    declared = tuple(s.name for s in strategy.settings)
+    if declared != tuple(strategy.settings_type._fields):  # type: ignore[attr-defined]
+        faults.append(f"settings {declared} differ from the fields of {strategy.settings_type.__name__}")
+    if len(declared) > MAX_SETTINGS:
+        faults.append(f"{len(declared)} settings, at most {MAX_SETTINGS}")
+    if len(tuple(strategy.memory)) > MAX_MEMORY:
+        faults.append(f"{len(tuple(strategy.memory))} memory values, at most {MAX_MEMORY}")
+    for s in strategy.settings:
+        if not s.low <= s.default <= s.high:
+            faults.append(f"setting {s.name}: default {s.default} outside {s.low}..{s.high}")
+    for ohm in strategy.ohms:
+        if ohm not in declared:
+            faults.append(f"ohms names {ohm!r}, which is no setting")
+    return faults
