@@ -6,10 +6,17 @@ are the values that hold during tick k (from k*0.1 s to (k+1)*0.1 s).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from arena.plant.numbers import CarNumbers
+    from arena.scenario.climate import Climate
+    from arena.scenario.drive import Drive
 
 TICK_S = 0.1
 TICKS_PER_S = 10
@@ -59,3 +66,20 @@ class Played:
     bay_extra_k: Floats  # sun on the bonnet: added to the bay's target temperature
     events: tuple[Event, ...]
     notes: tuple[str, ...]  # plain sentences for the user: "pull 3 could not reach 120 km/h", ...
+    wheel_w: Floats = field(default_factory=lambda: np.zeros(0))  # power at the wheels, brakes negative; 0 in logs
+
+
+def outing_seed(root: int, outing_id: str, replicate: int) -> np.random.SeedSequence:
+    """Seed of an outing, keyed by circumstance: SeedSequence([root, SHA-256 of the outing id, replicate])."""
+    digest = np.frombuffer(hashlib.sha256(outing_id.encode()).digest(), dtype=">u4")
+    return np.random.SeedSequence([root, *(int(word) for word in digest), replicate])
+
+
+def play(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random.SeedSequence | int) -> Played:
+    """Play a drive once, with its standard beginning and end. Same seed, same bytes.
+
+    Raises BadInput when the outing would be longer than the limit. The compiled parts are built on first use.
+    """
+    from arena.timetable.playing import play_outing
+
+    return play_outing(drive, climate, car, seed)
