@@ -1,13 +1,72 @@
-"""Climate files: the outside air of an outing, constant or over a day."""
+"""Climate files: the outside air of an outing, constant, over a day, or from hourly weather (EPW).
+
+`load_climate` takes a name or a path. People write degC, per cent, kPa or metres, km/h; SI comes out.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
+
+from arena import units
+from arena.errors import BadInput
+from arena.plant.air import standard_pressure_pa
+from arena.scenario import loading
 
 Floats = NDArray[np.float64]
+SEA_LEVEL_PA: Final = 101325.0
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class ClimateHead(_Strict):
+    """The `[climate]` table: constant air, or the values that a day curve or the weather does not give."""
+
+    name: str = Field(min_length=1, max_length=60)
+    summary: str = ""
+    source: str = ""
+    air_c: float | None = Field(None, ge=-60, le=60)
+    humidity_pct: float | None = Field(None, ge=0, le=100)
+    pressure_kpa: float | None = Field(None, ge=40, le=110)
+    altitude_m: float | None = Field(None, ge=-450, le=6000)
+    wind_kmh: float | None = Field(None, ge=0, le=150)
+    sun_bay_k: float | None = Field(None, ge=0, le=40)
+    start_hour: float | None = Field(None, ge=0, lt=24)
+
+
+class Hour(_Strict):
+    """One row of a day curve."""
+
+    hour: float = Field(ge=0, lt=24)
+    air_c: float = Field(ge=-60, le=60)
+    humidity_pct: float | None = Field(None, ge=0, le=100)
+    wind_kmh: float | None = Field(None, ge=0, le=150)
+    sun_bay_k: float | None = Field(None, ge=0, le=40)
+
+
+class Weather(_Strict):
+    """Hourly weather from an EPW file: the mean day of a month, or of the hottest or coldest week."""
+
+    file: str = Field(min_length=1)
+    month: int | None = Field(None, ge=1, le=12)
+    period: Literal["hottest-week", "coldest-week"] | None = None
+    hour: float | None = Field(None, ge=0, lt=24, description="local clock at the start of the outing")
+
+
+class ClimateFile(_Strict):
+    """A whole climate file."""
+
+    climate: ClimateHead
+    hour: tuple[Hour, ...] = Field((), max_length=288)
+    weather: Weather | None = None
 
 
 @dataclass(frozen=True)
@@ -45,4 +104,173 @@ class Climate:
                 return np.full(np.shape(time_s), values[0])
             return np.interp(hour, self.hours, values, period=24.0)
 
-        return Air(*(over_day(v) for v in (self.ambient_k, self.pressure_pa, self.humidity, self.wind_m_s, self.bay_extra_k)))
+        return Air(
+            *(over_day(v) for v in (self.ambient_k, self.pressure_pa, self.humidity, self.wind_m_s, self.bay_extra_k))
+        )
+
+
+def load_climate(name: str | Path, near: Path | None = None) -> Climate:
+    """A climate by name or path. Raises BadInput with every fault, one line each."""
+    path = loading.find("climates", name, near)
+    text = loading.read_text(path)
+    file = loading.validate(path, text, loading.parse(path, text), ClimateFile)
+    faults = [loading.fault_line(path, text, loc, message) for loc, message in _clashes(file)]
+    if faults:
+        raise BadInput(faults, f"Correct {loading.shown(path)} and run `arena check {loading.shown(path)}`.")
+    if file.weather is not None:
+        return _from_weather(path, text, file, file.weather)
+    head = file.climate
+    rows = file.hour or (Hour(hour=0.0, air_c=head.air_c if head.air_c is not None else 15.0),)
+    pressure = _pressure_pa(head)
+    return Climate(
+        head.name,
+        head.summary,
+        loading.digest_of(text.strip()),
+        hours=np.array([row.hour for row in rows]),
+        ambient_k=np.array([units.c_to_k(row.air_c) for row in rows]),
+        pressure_pa=np.full(len(rows), pressure),
+        humidity=np.array([_first(row.humidity_pct, head.humidity_pct, 50.0) / 100.0 for row in rows]),
+        wind_m_s=np.array([units.kmh_to_m_s(_first(row.wind_kmh, head.wind_kmh, 5.0)) for row in rows]),
+        bay_extra_k=np.array([_first(row.sun_bay_k, head.sun_bay_k, 0.0) for row in rows]),
+        start_hour=_first(head.start_hour, None, 12.0),
+    )
+
+
+def read_epw(path: Path) -> dict[str, Floats]:
+    """Hourly weather: month, day, hour (0..23 for the hour that ends), ambient_k, humidity, pressure_pa, wind_m_s.
+
+    The open EPW format: eight head lines, then one row an hour. Missing values (99.9, 999, 999999) take the hour
+    before. Raises BadInput naming row and column.
+    """
+    text = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES).decode("latin-1")
+    lines = text.splitlines()
+    if not lines or not lines[0].upper().startswith("LOCATION"):
+        raise BadInput(
+            f"{loading.shown(path)}:1: an EPW file starts with LOCATION", "Give an hourly weather file in EPW format."
+        )
+    columns = {"month": 1, "day": 2, "hour": 3, "air": 6, "humidity": 8, "pressure": 9, "wind": 21}
+    missing = {"air": 99.9, "humidity": 999.0, "pressure": 999999.0, "wind": 999.0}
+    found: dict[str, list[float]] = {name: [] for name in columns}
+    for number, line in enumerate(lines[8:], start=9):
+        if not line.strip():
+            continue
+        cells = line.split(",")
+        for name, column in columns.items():
+            value = _epw_number(path, number, cells, column, name)
+            if name in missing and value >= missing[name]:
+                value = found[name][-1] if found[name] else _EPW_FALLBACK[name]
+            found[name].append(value)
+    if len(found["air"]) < 24:
+        raise BadInput(
+            f"{loading.shown(path)}: holds {len(found['air'])} hours; at least 24 are needed", "Give a whole EPW file."
+        )
+    arrays = {name: np.array(values) for name, values in found.items()}
+    return {
+        "month": arrays["month"],
+        "day": arrays["day"],
+        "hour": np.mod(arrays["hour"], 24.0),
+        "ambient_k": units.c_to_k(arrays["air"]),
+        "humidity": np.clip(arrays["humidity"] / 100.0, 0.0, 1.0),
+        "pressure_pa": arrays["pressure"],
+        "wind_m_s": arrays["wind"],
+    }
+
+
+_EPW_FALLBACK: Final = {"air": 15.0, "humidity": 50.0, "pressure": SEA_LEVEL_PA, "wind": 1.5}
+_EPW_RANGE: Final = {
+    "month": (1, 12), "day": (1, 31), "hour": (0, 24), "air": (-90, 99.9), "humidity": (0, 999), "pressure": (31000, 999999), "wind": (0, 999),
+}  # fmt: skip
+
+
+def _epw_number(path: Path, number: int, cells: list[str], column: int, name: str) -> float:
+    cell = cells[column].strip() if column < len(cells) else ""
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    low, high = _EPW_RANGE[name]
+    if not low <= value <= high:
+        fault = f'{loading.shown(path)}:{number}: field {column + 1} ({name}) is "{cell}", not a number within {low:g} to {high:g}'
+        raise BadInput(fault, "Correct the row, or give another EPW file.")
+    return value
+
+
+def _from_weather(path: Path, text: str, file: ClimateFile, weather: Weather) -> Climate:
+    """The mean day, hour by hour, of the days asked for."""
+    source = loading.safe_beside(path, text, ("weather", "file"), weather.file)
+    data = read_epw(source)
+    chosen = data["month"] == weather.month if weather.month is not None else _week(data, str(weather.period))
+    if not chosen.any():
+        raise BadInput(
+            f"{loading.shown(source)}: has no rows of month {weather.month}",
+            "Choose another month, or a whole year's file.",
+        )
+    hours = np.unique(data["hour"][chosen])
+
+    def mean_day(name: str) -> Floats:
+        return np.array([data[name][chosen & (data["hour"] == hour)].mean() for hour in hours])
+
+    head = file.climate
+    pressure = mean_day("pressure_pa")
+    if head.pressure_kpa is not None or head.altitude_m is not None:
+        pressure = np.full(len(hours), _pressure_pa(head))
+    return Climate(
+        head.name,
+        head.summary,
+        loading.digest_of(text.strip(), loading.read_bytes(source, loading.TABLE_LIMIT_BYTES)),
+        hours=hours,
+        ambient_k=mean_day("ambient_k"),
+        pressure_pa=pressure,
+        humidity=mean_day("humidity"),
+        wind_m_s=mean_day("wind_m_s"),
+        bay_extra_k=np.full(len(hours), _first(head.sun_bay_k, None, 0.0)),
+        start_hour=_first(weather.hour, head.start_hour, 12.0),
+    )
+
+
+def _week(data: dict[str, Floats], period: str) -> NDArray[np.bool_]:
+    """Mask of the seven days in a row with the highest or lowest mean temperature."""
+    days = len(data["ambient_k"]) // 24
+    daily = data["ambient_k"][: days * 24].reshape(days, 24).mean(axis=1)
+    span = min(7, days)
+    means = np.convolve(daily, np.ones(span) / span, mode="valid")
+    first = int(np.argmax(means) if period == "hottest-week" else np.argmin(means))
+    mask = np.zeros(len(data["ambient_k"]), dtype=np.bool_)
+    mask[first * 24 : (first + span) * 24] = True
+    return mask
+
+
+def _clashes(file: ClimateFile) -> list[tuple[loading.Loc, str]]:
+    """Two ways given for one thing, or none."""
+    head, found = file.climate, []
+    if head.pressure_kpa is not None and head.altitude_m is not None:
+        found.append((("climate", "altitude_m"), "and climate.pressure_kpa both set the pressure; give one of them"))
+    if file.hour and file.weather is not None:
+        found.append((("weather",), "and [[hour]] rows both give the day; give one of them"))
+    ways = [name for name, given in (("[[hour]] rows", file.hour), ("[weather]", file.weather)) if given]
+    if ways and head.air_c is not None:
+        found.append((("climate", "air_c"), f"and {ways[0]} both give the air temperature; give one of them"))
+    if not ways and head.air_c is None:
+        found.append((("climate", "air_c"), "is missing (or give [[hour]] rows, or [weather] with an EPW file)"))
+    if len(file.hour) == 1:
+        found.append((("hour", 0), "is the only row; a day curve needs at least two, a constant climate takes air_c"))
+    for row in range(1, len(file.hour)):
+        if file.hour[row].hour <= file.hour[row - 1].hour:
+            now, before = file.hour[row].hour, file.hour[row - 1].hour
+            found.append((("hour", row, "hour"), f"must increase ({now:g} after {before:g})"))
+    weather = file.weather
+    if weather is not None and (weather.month is None) == (weather.period is None):
+        found.append((("weather",), "needs either month or period (hottest-week, coldest-week), one of the two"))
+    if weather is not None and weather.hour is not None and head.start_hour is not None:
+        found.append((("climate", "start_hour"), "and weather.hour both set the start; give one of them"))
+    return found
+
+
+def _pressure_pa(head: ClimateHead) -> float:
+    if head.pressure_kpa is not None:
+        return head.pressure_kpa * 1e3
+    return float(standard_pressure_pa(_first(head.altitude_m, None, 0.0)))
+
+
+def _first(value: float | None, second: float | None, otherwise: float) -> float:
+    return value if value is not None else second if second is not None else otherwise

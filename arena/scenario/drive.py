@@ -1,19 +1,57 @@
 """Drive files: what the driver does, as phases or as a measured trace.
 
 The models check one file's shape; `loading.py` turns faults into one clear line each. Keys carry their
-unit; the timetable converts to SI when it plays them.
+unit; the timetable converts to SI when it plays them. `load_drive` takes a name, a drive file or a CSV.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from arena.errors import BadInput
+from arena.scenario import loading
+from arena.scenario.trace_csv import ColumnSpec, TraceData, read_trace
+
+__all__ = ["Drive", "DriveFile", "Phase", "Span", "TraceData", "expanded_phases", "load_drive", "longest_s"]
+
+MAX_PHASES: Final = 20_000  # after repeats are written out
+MAX_SECONDS: Final = 200_000.0  # some 55 hours; an outing is held in memory tick by tick
+MAX_DEPTH: Final = 10  # repeats inside repeats
+
+
+def _span_check(low: float, high: float) -> BeforeValidator:
+    """A number or a range of two rising numbers, all of them within low..high."""
+
+    def check(value: Any) -> Any:
+        if isinstance(value, list | tuple):
+            ends = list(value)
+            if len(ends) != 2 or not all(isinstance(end, int | float) and not isinstance(end, bool) for end in ends):
+                raise PydanticCustomError("arena_span", "must be a number or a range of two numbers [low, high]")
+            if ends[0] > ends[1]:
+                raise PydanticCustomError("arena_span", "is a range that falls: write the low end first")
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            ends = [value]
+        else:
+            raise PydanticCustomError("arena_span", "must be a number or a range of two numbers [low, high]")
+        if not all(low <= end <= high for end in ends):
+            limits = f"must lie within {low:g} to {high:g}"
+            raise PydanticCustomError("arena_span", "{limits}", {"limits": limits})
+        return float(value) if len(ends) == 1 else (float(ends[0]), float(ends[1]))
+
+    return BeforeValidator(check)
+
 
 Span = float | tuple[float, float]  # a number, or a range drawn afresh for every seed
+Seconds = Annotated[Span, _span_check(0.1, MAX_SECONDS)]
+Minutes = Annotated[Span, _span_check(0.0, MAX_SECONDS / 60.0)]
+SpeedKmh = Annotated[Span, _span_check(1.0, 350.0)]
 
 
 class _Strict(BaseModel):
@@ -24,22 +62,22 @@ class Idle(_Strict):
     """Stand still with the engine running."""
 
     do: Literal["idle"]
-    seconds: Span = Field(description="length")
+    seconds: Seconds = Field(description="length")
 
 
 class Stop(_Strict):
     """Brake to a standstill if need be, then wait with the engine running (a junction, a light)."""
 
     do: Literal["stop"]
-    seconds: Span
+    seconds: Seconds
 
 
 class Cruise(_Strict):
     """Reach a speed gently and hold it."""
 
     do: Literal["cruise"]
-    speed_kmh: Span
-    seconds: Span
+    speed_kmh: SpeedKmh
+    seconds: Seconds
     grade_pct: float = Field(0.0, ge=-30, le=30)
 
 
@@ -75,8 +113,8 @@ class Descend(_Strict):
     """Roll downhill at a held speed."""
 
     do: Literal["descend"]
-    speed_kmh: Span
-    seconds: Span
+    speed_kmh: SpeedKmh
+    seconds: Seconds
     grade_pct: float = Field(-5.0, ge=-30, le=0)
 
 
@@ -84,7 +122,7 @@ class Traffic(_Strict):
     """Stop-and-go: random crawls and halts, new for every seed."""
 
     do: Literal["traffic"]
-    seconds: Span
+    seconds: Seconds
     mean_kmh: float = Field(15.0, gt=0, le=80)
     stops_per_km: float = Field(4.0, ge=0, le=20)
 
@@ -93,17 +131,27 @@ class Lap(_Strict):
     """One track lap: straights at full throttle between corners."""
 
     do: Literal["lap"]
-    straights_m: tuple[float, ...] = Field(min_length=1, max_length=60)
-    corner_kmh: tuple[float, ...] = Field(min_length=1, max_length=60)
+    straights_m: tuple[Annotated[float, Field(gt=0, le=5000)], ...] = Field(min_length=1, max_length=60)
+    corner_kmh: tuple[Annotated[float, Field(gt=0, le=350)], ...] = Field(min_length=1, max_length=60)
     corner_m: float = Field(80.0, gt=0, le=1000)
     brake_m_s2: float = Field(7.0, gt=0, le=12)
+
+    @model_validator(mode="after")
+    def _as_many_corners(self) -> Lap:
+        if len(self.corner_kmh) != len(self.straights_m):
+            raise PydanticCustomError(
+                "arena_lap",
+                "must have one corner_kmh for each of straights_m ({corners} corners, {straights} straights)",
+                {"corners": len(self.corner_kmh), "straights": len(self.straights_m)},
+            )
+        return self
 
 
 class Park(_Strict):
     """Engine off and heat soak; the drive goes on with a restart unless it is the last phase."""
 
     do: Literal["park"]
-    minutes: Span
+    minutes: Minutes
 
 
 class Trace(_Strict):
@@ -111,7 +159,7 @@ class Trace(_Strict):
 
     do: Literal["trace"]
     file: str = Field(min_length=1)
-    columns: dict[str, str] = Field(default_factory=dict)
+    columns: dict[str, str | ColumnSpec] = Field(default_factory=dict)
 
 
 class Repeat(_Strict):
@@ -155,22 +203,6 @@ class DriveFile(_Strict):
 
 
 @dataclass(frozen=True)
-class TraceData:
-    """A recorded trace in SI, times from 0; `speed_m_s` always there, the others when the file has them.
-
-    With `rpm` and `map_pa` the vehicle model is skipped; with `grade` the road's slope is followed.
-    """
-
-    time_s: NDArray[np.float64]
-    speed_m_s: NDArray[np.float64]
-    grade: NDArray[np.float64] | None = None
-    rpm: NDArray[np.float64] | None = None
-    map_pa: NDArray[np.float64] | None = None
-    throttle: NDArray[np.float64] | None = None
-    pedal: NDArray[np.float64] | None = None
-
-
-@dataclass(frozen=True)
 class Drive:
     """A loaded drive: the file's model, and its traces by file name as written in the phases."""
 
@@ -180,3 +212,129 @@ class Drive:
     file: DriveFile
     traces: dict[str, TraceData]
     digest: str  # SHA-256 over the file and its traces: the identity used for seeds and caches
+    notes: tuple[str, ...] = ()  # plain sentences on what was tolerated while reading the traces
+
+
+def load_drive(name: str | Path, near: Path | None = None) -> Drive:
+    """A drive by name or path: a drive file, or a CSV (time and speed, or a log) that is then the whole drive.
+
+    Raises BadInput with every fault, one line each.
+    """
+    path = loading.find("drives", name, near)
+    return _from_csv(path) if path.suffix.lower() in (".csv", ".txt", ".tsv", ".log") else _from_toml(path)
+
+
+def expanded_phases(phases: tuple[Phase, ...]) -> Iterator[Phase]:
+    """The phases in playing order with every repeat written out."""
+    for phase in phases:
+        if isinstance(phase, Repeat):
+            for _ in range(phase.times):
+                yield from expanded_phases(phase.steps)
+        else:
+            yield phase
+
+
+def longest_s(phases: tuple[Phase, ...], traces: Mapping[str, TraceData]) -> float:
+    """Longest time in seconds the phases can ask for, ranges at their high ends (repeats multiplied, not expanded)."""
+    return sum(_phase_s(phase, traces) for phase in phases)
+
+
+def _high(span: Span) -> float:
+    return span[1] if isinstance(span, tuple) else span
+
+
+def _phase_s(phase: Phase, traces: Mapping[str, TraceData]) -> float:
+    match phase:
+        case Repeat():
+            return phase.times * longest_s(phase.steps, traces)
+        case Idle() | Stop() | Cruise() | Descend() | Traffic():
+            return _high(phase.seconds)
+        case Park():
+            return 60.0 * _high(phase.minutes)
+        case Pull():
+            return phase.longest_s
+        case Accelerate() | Brake():
+            return phase.to_kmh / 3.6 / phase.m_s2
+        case Lap():
+            corners = sum(phase.corner_m / (kmh / 3.6) for kmh in phase.corner_kmh)
+            return corners + sum(phase.straights_m) / (min(phase.corner_kmh) / 3.6)
+        case Trace():
+            trace = traces.get(phase.file)
+            return float(trace.time_s[-1]) if trace is not None else 0.0
+
+
+def _count(phases: tuple[Phase, ...]) -> int:
+    return sum(phase.times * _count(phase.steps) if isinstance(phase, Repeat) else 1 for phase in phases)
+
+
+def _depth(phases: tuple[Phase, ...]) -> int:
+    return 1 + max((_depth(phase.steps) for phase in phases if isinstance(phase, Repeat)), default=0)
+
+
+def _trace_phases(phases: tuple[Phase, ...], loc: loading.Loc = ("phase",)) -> Iterator[tuple[loading.Loc, Trace]]:
+    for row, phase in enumerate(phases):
+        if isinstance(phase, Trace):
+            yield (*loc, row), phase
+        elif isinstance(phase, Repeat):
+            yield from _trace_phases(phase.steps, (*loc, row, "steps"))
+
+
+def _from_toml(path: Path) -> Drive:
+    text = loading.read_text(path)
+    file = loading.validate(path, text, loading.parse(path, text), DriveFile)
+    traces: dict[str, TraceData] = {}
+    asked: dict[str, Mapping[str, str | ColumnSpec]] = {}
+    notes: list[str] = []
+    digests = [text.strip()]
+    faults: list[str] = []
+    for loc, phase in _trace_phases(file.phase):
+        if phase.file in traces:
+            if asked[phase.file] != phase.columns:
+                faults.append(
+                    loading.fault_line(path, text, (*loc, "columns"), "differs from an earlier use of the same file")
+                )
+            continue
+        source = loading.safe_beside(path, text, (*loc, "file"), phase.file)
+        trace, said = read_trace(source, phase.columns, loading.fault_line(path, text, (*loc, "columns"), ""))
+        traces[phase.file], asked[phase.file] = trace, phase.columns
+        notes += said
+        digests.append(_trace_digest(trace))
+    faults += _limit_faults(path, text, file, traces)
+    if faults:
+        raise BadInput(faults, f"Correct {loading.shown(path)} and run `arena check {loading.shown(path)}`.")
+    head = file.drive
+    return Drive(head.name, head.summary, head.start, file, traces, loading.digest_of(*digests), tuple(notes))
+
+
+def _from_csv(path: Path) -> Drive:
+    trace, notes = read_trace(path)
+    if trace.time_s[-1] > MAX_SECONDS:
+        fault = (
+            f"{loading.shown(path)}: lasts {trace.time_s[-1]:.0f} s, over the limit of {MAX_SECONDS:.0f} s for a drive"
+        )
+        raise BadInput(fault, "Cut the file into shorter drives.")
+    head = DriveHead(
+        name=path.stem[:60], summary=f"recorded trace {path.name}", start="warm", source="a trace given as it is"
+    )
+    file = DriveFile(drive=head, phase=(Trace(do="trace", file=path.name),))
+    return Drive(head.name, head.summary, "warm", file, {path.name: trace}, _trace_digest(trace), tuple(notes))
+
+
+def _limit_faults(path: Path, text: str, file: DriveFile, traces: Mapping[str, TraceData]) -> list[str]:
+    """Limits that keep a drive playable, named."""
+    faults = []
+    if _depth(file.phase) > MAX_DEPTH:
+        message = f"has repeats nested {_depth(file.phase) - 1} deep, over the limit of {MAX_DEPTH - 1}"
+        faults.append(loading.fault_line(path, text, ("phase",), message))
+    if (count := _count(file.phase)) > MAX_PHASES:
+        message = f"comes to {count} phases with its repeats written out, over the limit of {MAX_PHASES}"
+        faults.append(loading.fault_line(path, text, ("phase",), message))
+    if (seconds := longest_s(file.phase, traces)) > MAX_SECONDS:
+        message = f"can last {seconds:.0f} s, over the limit of {MAX_SECONDS:.0f} s for a drive"
+        faults.append(loading.fault_line(path, text, ("phase",), message))
+    return faults
+
+
+def _trace_digest(trace: TraceData) -> str:
+    arrays = (trace.time_s, trace.speed_m_s, trace.grade, trace.rpm, trace.map_pa, trace.throttle, trace.pedal)
+    return loading.digest_of(*(b"" if array is None else np.ascontiguousarray(array).tobytes() for array in arrays))

@@ -1,8 +1,70 @@
-"""Season files: how the car is used through the year, and what each figure is worth."""
+"""Season files: how the car is used through the year, and what each figure is worth.
+
+`load_season` takes a name or a path and checks that every drive and climate it names is there.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from arena.errors import BadInput
+from arena.scenario import loading
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class SeasonHead(_Strict):
+    """The `[season]` table."""
+
+    name: str = Field(min_length=1, max_length=60)
+    summary: str = ""
+    source: str = ""
+    target_c: float = Field(30.0, ge=0, le=80)
+    limit_c: float = Field(45.0, ge=5, le=120)
+    band_k: float = Field(3.0, ge=0, le=20)
+    quiet_duty_pct: float = Field(60.0, ge=0, le=100)
+    quiet_kmh: float = Field(10.0, ge=0, le=50)
+
+
+class PricesTable(_Strict):
+    """The `[prices]` table; every price with its reasoning beside it."""
+
+    tracking_per_k_h: float = Field(ge=0)
+    wear_per_h: float = Field(ge=0)
+    energy_per_kwh: float = Field(ge=0)
+    tracking_reasoning: str = ""
+    wear_reasoning: str = ""
+    energy_reasoning: str = ""
+    reasoning: str = ""
+
+
+class WearTable(_Strict):
+    """The `[wear]` table."""
+
+    exponent: float = Field(1.5, ge=0.5, le=3)
+    start_h: float = Field(0.01, ge=0, le=1)
+
+
+class OutingRow(_Strict):
+    """One `[[outing]]` row."""
+
+    drive: str = Field(min_length=1)
+    climate: str = Field(min_length=1)
+    per_year: float = Field(gt=0, le=5000)
+
+
+class SeasonFile(_Strict):
+    """A whole season file."""
+
+    season: SeasonHead
+    prices: PricesTable
+    wear: WearTable = Field(default_factory=lambda: WearTable(exponent=1.5, start_h=0.01))
+    outing: tuple[OutingRow, ...] = Field(min_length=1, max_length=1000)
 
 
 @dataclass(frozen=True)
@@ -47,3 +109,75 @@ class Season:
     band_k: float = 3.0
     quiet_duty: float = 0.6
     quiet_kmh: float = 10.0
+
+
+def load_season(name: str | Path, near: Path | None = None) -> Season:
+    """A season by name or path. Raises BadInput with every fault, one line each."""
+    path = loading.find("seasons", name, near)
+    text = loading.read_text(path)
+    file = loading.validate(path, text, loading.parse(path, text), SeasonFile)
+    faults: list[str] = []
+    entries = tuple(_entry(path, text, row, outing, faults) for row, outing in enumerate(file.outing))
+    faults += [loading.fault_line(path, text, loc, message) for loc, message in _clashes(file)]
+    if faults:
+        raise BadInput(
+            faults,
+            "Name drives and climates that are known (`arena list drives,climates`), or give their files' paths.",
+        )
+    head, prices = file.season, file.prices
+    reasons = (prices.reasoning, prices.tracking_reasoning, prices.wear_reasoning, prices.energy_reasoning)
+    return Season(
+        head.name,
+        head.summary,
+        loading.digest_of(text.strip()),
+        entries,
+        Prices(
+            prices.tracking_per_k_h,
+            prices.wear_per_h,
+            prices.energy_per_kwh,
+            " ".join(part for part in reasons if part),
+        ),
+        WearLaw(file.wear.exponent, file.wear.start_h),
+        head.target_c,
+        head.limit_c,
+        head.band_k,
+        head.quiet_duty_pct / 100.0,
+        head.quiet_kmh,
+    )
+
+
+def _entry(path: Path, text: str, row: int, outing: OutingRow, faults: list[str]) -> Entry:
+    """One row with its names resolved: a file beside the season is named by its path, others stay as written."""
+    names = {"drive": outing.drive, "climate": outing.climate}
+    for kind, name in names.items():
+        try:
+            found = loading.find(f"{kind}s", name, near=path.parent)
+        except BadInput as error:
+            faults += [
+                loading.fault_line(path, text, ("outing", row, kind), f"names an {said}") for said in error.faults
+            ]
+            continue
+        if found.parent == path.parent:
+            names[kind] = str(found)
+    return Entry(names["drive"], names["climate"], outing.per_year)
+
+
+def _clashes(file: SeasonFile) -> list[tuple[loading.Loc, str]]:
+    found: list[tuple[loading.Loc, str]] = []
+    if file.season.limit_c <= file.season.target_c:
+        message = f"must be above season.target_c (given {file.season.limit_c:g}, target {file.season.target_c:g})"
+        found.append((("season", "limit_c"), message))
+    if file.prices.tracking_per_k_h + file.prices.wear_per_h + file.prices.energy_per_kwh <= 0.0:
+        found.append((("prices",), "are all zero, so nothing could be ranked; give at least one above zero"))
+    seen: dict[tuple[str, str], int] = {}
+    for row, outing in enumerate(file.outing):
+        pair = (outing.drive, outing.climate)
+        if pair in seen:
+            found.append(
+                (
+                    ("outing", row),
+                    f'repeats row {seen[pair] + 1} ("{pair[0]}" in "{pair[1]}"); add their per_year together',
+                )
+            )
+        seen.setdefault(pair, row)
+    return found
