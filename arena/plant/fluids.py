@@ -118,7 +118,7 @@ def table(glycol: str, volume_fraction: float) -> CoolantTable:
     """
     _check(glycol, volume_fraction)
     plain = glycol == "none" or volume_fraction == 0.0
-    return _table("none", 0.0) if plain else _table(glycol, float(volume_fraction))
+    return _table("none", 0.0) if plain else _table(glycol, min(float(volume_fraction), HIGHEST_FRACTION))
 
 
 def freezing_k(glycol: str, volume_fraction: float) -> float:
@@ -159,7 +159,7 @@ def mass_fraction(glycol: str, volume_fraction: float) -> float:
 def _check(glycol: str, volume_fraction: float) -> None:
     if glycol not in ("ethylene", "propylene", "none"):
         raise BadInput(f"glycol {glycol!r} is unknown", "use ethylene, propylene or none")
-    require("volume_fraction", volume_fraction, 0.0, HIGHEST_FRACTION)
+    require("volume_fraction", volume_fraction, 0.0, HIGHEST_FRACTION + 1e-9)  # the last digit of a sum
 
 
 def _between(x: Array, y: Array, at: float) -> float:
