@@ -17,7 +17,7 @@ from arena.errors import BadInput
 from arena.plant import air, electrics, exchanger, fluids, hydraulics, probe
 from arena.plant import layout as at
 from arena.plant.jit import compiled
-from arena.plant.numbers import CarNumbers, Loop, Pump, Supply
+from arena.plant.numbers import CarNumbers, Core, Front, Loop, Pump, Supply
 
 Floats = NDArray[np.float64]
 
@@ -274,7 +274,7 @@ def figure_columns(x: Floats, drive: Inputs, car: CarNumbers) -> tuple[int, Floa
 
 def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: float) -> tuple[Floats, float]:
     """The constants P of one car at one expected coolant temperature, and the coolant's heat capacity per volume."""
-    core, front, loop, pump, body = car.core, car.front, car.loop, car.pump, car.body
+    core, front, loop, pump = car.core, car.front, car.loop, car.pump
     coolant = fluids.table(loop.glycol, loop.glycol_volume_fraction).at(expected_k)
     volume_heat = float(coolant.density) * float(coolant.heat_capacity)
     twice = 2.0 / TICK_S
@@ -329,7 +329,7 @@ def volumes(loop: Loop) -> tuple[float, float, float]:
     rest = hose + loop.extra_m3 - LEAST_LINK_M3
     if rest < LEAST_LINK_M3:
         raise BadInput(
-            f"the hoses hold {1e3 * hose:.2f} L; without a tank in the flow at least {2e3 * LEAST_LINK_M3:.1f} L is needed",
+            f"the hoses hold {1e3 * hose:.2f} L; at least {2e3 * LEAST_LINK_M3:.1f} L is needed without a tank in the flow",
             "give the hoses their real bore and length, or a tank",
         )
     return float(rest), LEAST_LINK_M3, side
@@ -393,7 +393,8 @@ def exchanger_table(car: CarNumbers, volume_heat: float) -> Floats:
     """Coolant-side conductance G and carry-over E = G / (exp(G/F) - 1) per cell of core and front over flow, flat."""
     flow = np.linspace(0.0, top_flow(car.pump), at.FLOW_ROWS)
     out = np.zeros((at.FLOW_ROWS, 4))
-    for k, (part, cells) in enumerate(((car.core, at.CORE_CELLS), (car.front, at.FRONT_CELLS))):
+    parts: tuple[tuple[Core | Front, int], ...] = ((car.core, at.CORE_CELLS), (car.front, at.FRONT_CELLS))
+    for k, (part, cells) in enumerate(parts):
         conductance = exchanger.flow_conductance(
             part.coolant_ha_w_k, part.coolant_ref_m3_s, part.coolant_exponent, part.still_ha_w_k, flow
         )

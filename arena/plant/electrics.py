@@ -148,8 +148,8 @@ def pwm_steady(
     continuous = (bottom >= 0.0) & (d > 0.0)
     # Resting: i starts from nothing and dies out `fall` after the switch opened.
     peak = lift * -np.expm1(-on / tau)
-    fall = tau * np.log1p(r * peak / np.where(e > 0.0, e, 1.0))
-    fall = np.where(e > 0.0, np.minimum(fall, period - on), period - on)
+    fall = tau * np.log1p(r * peak / np.where(e > 1e-9, e, 1.0))
+    fall = np.where(e > 1e-9, np.minimum(fall, period - on), period - on)
     high, low = np.where(continuous, top, peak), np.where(continuous, bottom, 0.0)
     supply_a = ((v - e) / r * on - tau * (high - low)) / period
     diode_a = (tau * (high - low) - e / r * np.where(continuous, period - on, fall)) / period

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
+import warnings
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -35,6 +36,8 @@ def code_folder() -> Path:
     place = folder() / f"code-{digest.hexdigest()[:16]}"
     place.mkdir(parents=True, exist_ok=True)
     numba.config.CACHE_DIR = str(place)
+    # numba calls functions as arguments experimental; the arena rests on them and tests them
+    warnings.filterwarnings("ignore", message="First-class function type")
     return place
 
 

@@ -1,0 +1,182 @@
+"""Runs: contestants put into lanes, lanes played over compiled outings by the kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.contest.laws import MOST_LAWS, law_of, nobody
+from arena.plant import layout as at
+from arena.plant.compile import CompiledOuting
+from arena.strategies.base import Strategy
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Contestant:
+    """A strategy with settings. `name` is what the standings call it."""
+
+    name: str
+    strategy: Strategy
+    settings: Mapping[str, float] = field(default_factory=dict)
+    tuned: bool = False
+    quiet_cap: float = 1.0
+    run_on_s: float = 0.0
+
+    @property
+    def ranked(self) -> bool:
+        """Whether it takes part in the ranking or is a reference beside it."""
+        return self.strategy.ranked
+
+
+@dataclass(frozen=True)
+class Lanes:
+    """Up to LANES contestants laid out for the kernel; the order of `contestants` is the order of lanes."""
+
+    contestants: tuple[Contestant, ...]
+    control: Floats  # rows READING .. MEMORY + 8, flat
+    cells: Floats
+    laws: tuple[Any, ...]
+    lows: NDArray[np.int64]
+    highs: NDArray[np.int64]
+    interpreted: tuple[tuple[Any, int, int], ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Played:
+    """What the kernel left of one batch on one outing; lane arrays of shape (contestants,)."""
+
+    rows: Floats  # (figure rows, contestants), as accumulated
+    boost_k: NDArray[np.float32]  # (boost rows, contestants)
+    trace: Floats | None  # (ticks, traced lanes, columns)
+    state: Floats  # the whole flat buffer at the end, for tests and traces
+
+    def row(self, number: int) -> Floats:
+        """One accumulated figure by its layout row."""
+        return np.asarray(self.rows[number - at.FIGURES_FROM])
+
+
+def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
+    """Zeroed flat array whose first element lies on a 64-byte boundary."""
+    item = np.dtype(dtype).itemsize
+    raw = np.zeros(size + 64 // item, dtype)
+    start = (-raw.ctypes.data % 64) // item
+    return raw[start : start + size]
+
+
+def lay_out(contestants: Sequence[Contestant]) -> Lanes:
+    """Put contestants into lanes, those of one law side by side. At most LANES of them, at most 16 laws."""
+    if not 0 < len(contestants) <= at.LANES:
+        raise ValueError(f"{len(contestants)} contestants for {at.LANES} lanes")
+    control = np.zeros((at.OMEGA, at.LANES))
+    control[at.QUIET_CAP] = 1.0
+    control[at.IS_PWM] = 1.0
+    tables = [table_cells(c) for c in contestants]
+    cells = np.zeros((max(len(t) for t in tables), at.LANES))
+    lows, highs, laws, interpreted, notes = [], [], [], [], []
+    first = 0
+    for k, c in enumerate(contestants):
+        fill_lane(control[:, k], c)
+        cells[: len(tables[k]), k] = tables[k]
+        last = k + 1 == len(contestants)
+        if last or contestants[k + 1].strategy is not c.strategy:
+            law = law_of(c.strategy)
+            if law.note:
+                notes.append(law.note)
+            if law.compiled:
+                laws.append(law.batch)
+                lows.append(first)
+                highs.append(k + 1)
+            else:
+                interpreted.append((law.batch, first, k + 1))
+            first = k + 1
+    if len(laws) > MOST_LAWS:
+        raise ValueError(f"{len(laws)} laws in one batch, at most {MOST_LAWS}")
+    laws += [nobody()] * (MOST_LAWS - len(laws))
+    return Lanes(
+        tuple(contestants), control.ravel(), cells.ravel(), tuple(laws),
+        np.array(lows, np.int64), np.array(highs, np.int64), tuple(interpreted), tuple(notes),
+    )  # fmt: skip
+
+
+def table_cells(contestant: Contestant) -> Floats:
+    """A contestant's table as `bilinear` reads it: rows, columns, axes, cells; one zero without a table."""
+    strategy = contestant.strategy
+    if strategy.table is None:
+        return np.zeros(1)
+    rows, columns, cells = strategy.table(strategy.make_settings(dict(contestant.settings)))
+    return np.concatenate([[len(rows), len(columns)], rows, columns, np.asarray(cells).ravel()]).astype(np.float64)
+
+
+def fill_lane(lane: Floats, contestant: Contestant) -> None:
+    """Control rows of one lane: actuator, fail-safe, settings, memory."""
+    strategy = contestant.strategy
+    settings = strategy.make_settings(dict(contestant.settings))
+    lane[at.IS_PWM] = 1.0 if strategy.actuator == "pwm" else 0.0
+    ohms = [float(getattr(settings, name)) for name in strategy.ohms]
+    lane[at.OHM_A] = ohms[0] if ohms else 0.0
+    lane[at.OHM_B] = ohms[-1] if ohms else 0.0
+    lane[at.FAILSAFE] = strategy.failsafe_duty
+    lane[at.QUIET_CAP] = contestant.quiet_cap
+    lane[at.RUN_ON_S] = contestant.run_on_s
+    lane[at.SETTINGS : at.SETTINGS + len(settings)] = settings
+    lane[at.MEMORY : at.MEMORY + len(strategy.memory)] = tuple(strategy.memory)
+
+
+def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
+    """The flat buffer at tick 0: everything at the outing's start temperature, the pump at rest."""
+    state = aligned(at.ROWS * at.LANES)
+    table = state.reshape(at.ROWS, at.LANES)
+    table[: at.OMEGA] = lanes.control.reshape(at.OMEGA, at.LANES)
+    table[at.READING] = table[at.COOLANT_READING] = outing.start_k
+    for row in (at.PROBE, at.LINK, at.LINK_OLD, at.SIDE):
+        table[row] = outing.start_k
+    table[at.CORE_AT :] = outing.start_k
+    table[at.TORQUE_C] = outing.flow_table[1]
+    table[at.REACHED] = table[at.FAILED] = -1.0
+    return state
+
+
+def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_columns: int = 1) -> Played:
+    """Run all lanes over one outing. Releases the interpreter lock, so that batches can run in threads."""
+    from arena.plant import kernel
+
+    state = start_state(outing, lanes)
+    assert state.ctypes.data % 64 == 0
+    on_boost = aligned(max(outing.boost_rows, 1) * at.LANES, np.float32)
+    trace = np.zeros(max(outing.ticks * trace_lanes * trace_columns, 1))
+    arguments = (
+        state, outing.X.reshape(-1), outing.P, outing.duty_table, outing.flow_table, outing.exchanger_table,
+        lanes.cells, on_boost, trace, trace_lanes, trace_columns, lanes.laws, lanes.lows, lanes.highs,
+    )  # fmt: skip
+    if lanes.interpreted:
+        _play_interpreted(outing, lanes, arguments)
+    else:
+        kernel.run(*arguments, 0, outing.ticks)
+    count = len(lanes.contestants)
+    table = state.reshape(at.ROWS, at.LANES)
+    return Played(
+        table[at.FIGURES_FROM : at.FIGURES_TO, :count].copy(),
+        on_boost.reshape(-1, at.LANES)[: outing.boost_rows, :count].copy(),
+        trace.reshape(outing.ticks, trace_lanes, trace_columns) if trace_lanes else None,
+        state,
+    )
+
+
+def _play_interpreted(outing: CompiledOuting, lanes: Lanes, arguments: tuple[Any, ...]) -> None:
+    from arena.plant import kernel
+
+    state, x = arguments[0], arguments[1]
+    period = int(outing.P[at.P_PERIOD])
+    for tick in range(outing.ticks):
+        if tick % period == 0:
+            for batch, low, high in lanes.interpreted:
+                batch(state, x, tick * at.X_COLUMNS, lanes.cells, low, high)
+        kernel.run(*arguments, tick, tick + 1)
+
