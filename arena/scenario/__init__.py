@@ -1,0 +1,1 @@
+"""Scenario files: found, read, checked, and turned into typed values for the rest of the project."""

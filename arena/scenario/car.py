@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,7 @@ TYPICAL = "typical, from memory"
 
 @dataclass(frozen=True)
 class Car:
-    """A loaded car. `given` and `assumed` go by file keys ("core.metal_kg"); `origin` by numbers ("core.coolant_m3")."""
+    """A loaded car. `given`, `assumed` go by file keys ("core.coolant_l"), `origin` by numbers ("core.coolant_m3")."""
 
     name: str
     summary: str
@@ -151,7 +151,7 @@ def _digest(numbers: CarNumbers) -> str:
 
 def _written(section: str, key: str, values: Any) -> str | None:
     """One value of a car file from the numbers; None for keys that are only another way of saying it."""
-    special = {
+    special: dict[str, Callable[[], str | None]] = {
         "engine.kind": lambda: '"supercharger"' if values.supercharged else '"turbo"',
         "engine.kmh_per_1000rpm": lambda: _row(v * 3600.0 for v in values.gear_m_s_per_rpm),
         "pump.curve": lambda: _curve(values.head_flow_m3_s, values.head_pa),

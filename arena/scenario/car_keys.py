@@ -201,7 +201,7 @@ class FrontTable(_Strict):
         None,
         gt=0,
         lt=1,
-        description="maker's figure: (coolant in - out) or (air out - in), whichever is larger, over the inlet difference",
+        description="maker's figure: larger temperature change over the inlet difference",
         json_schema_extra={"usual": [0.2, 0.9]},
     )
     rated_air_kg_s: Number = _way(0.01, 20, (0.2, 4), "air flow of the rating")

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, Final
 
+import numpy as np
 from pydantic import BaseModel
 
 from arena.plant.numbers import CarNumbers, Core, Front
@@ -73,9 +75,8 @@ def _snap(found: Found, base: CarNumbers) -> None:
             before = getattr(getattr(base, section), number)
             if isinstance(value, float) and math.isclose(value, before, rel_tol=1e-12):
                 values[number] = before
-            elif isinstance(value, tuple) and len(value) == len(before):
-                if all(math.isclose(a, b, rel_tol=1e-12) for a, b in zip(value, before, strict=True)):
-                    values[number] = before
+            elif isinstance(value, tuple) and np.shape(value) == np.shape(before):
+                values[number] = before if np.allclose(value, before, rtol=1e-12, atol=0.0) else value
 
 
 def _plain(found: Found, section: str, table: BaseModel) -> None:
@@ -186,7 +187,7 @@ def _fin_gain(fins_per_m: float) -> float:
         pitch = 1.0 / fins
         area = 2.0 / pitch + 2.0 / FIN_HEIGHT_M
         diameter = 2.0 * pitch * FIN_HEIGHT_M / (pitch + FIN_HEIGHT_M)
-        return area / diameter**0.35  # turbulent to transitional flow: h goes as diameter^-0.35 at a held speed
+        return float(area / diameter**0.35)  # turbulent to transitional flow: h goes as diameter^-0.35 at a held speed
 
     return worth(fins_per_m) / worth(FINS_PER_M)
 
@@ -301,7 +302,7 @@ def _rated(found: Found, base: CarNumbers, section: str, wanted: float, flows: t
     found.put(section, "coolant_ha_w_k", default.coolant_ha_w_k * factor, why)
     if not 0.2 <= factor <= 5.0:
         found.notes.append(
-            f"{section}.rated_effectiveness = {wanted:g} makes it {factor:.2g} times the default exchanger: check the rated flows"
+            f"{section}.rated_effectiveness = {wanted:g} makes it {factor:.2g} times the default: check the rated flows"
         )
 
 
@@ -347,7 +348,8 @@ def _total_fill(found: Found, file: CarFile, base: CarNumbers) -> None:
     rest = fill - sum(parts.values())
     if rest < -0.03 * fill:
         sums = " + ".join(f"{name} {litres:.2f}" for name, litres in parts.items())
-        message = f"is less than its parts: {sums} = {sum(parts.values()):.2f} L (given {fill:g}); give the parts that are smaller"
+        total = sum(parts.values())
+        message = f"is less than its parts: {sums} = {total:.2f} L (given {fill:g}); give the parts that are smaller"
         found.faults.append((("loop", "total_fill_l"), message))
         return
     rest = max(rest, 0.0)
@@ -492,8 +494,9 @@ def _bucket(found: Found, file: CarFile, base: CarNumbers) -> None:
     ratio = speed / rated
     flows, heads = found.get(base, "pump", "head_flow_m3_s"), found.get(base, "pump", "head_pa")
     if flow >= ratio * flows[-1]:
+        free = ratio * flows[-1] * 60000.0
         message = (
-            f"is more than the pump can move at {volts:g} V with nothing connected, {ratio * flows[-1] * 60000.0:.1f} L/min "
+            f"is more than the pump can move at {volts:g} V with nothing connected, {free:.1f} L/min "
             f"(given {float(p.bucket_l_min or 0):g})"
         )
         found.faults.append((("pump", "bucket_l_min"), message))
@@ -509,13 +512,14 @@ def _bucket(found: Found, file: CarFile, base: CarNumbers) -> None:
     shape = max(0.2, (flow / ratio / best) * (2.0 - flow / ratio / best))
     if torque <= 0.0:
         found.notes.append(
-            "pump.bucket_a is less than the motor's assumed friction takes; check the clamp meter, or give pump.friction_nm"
+            "pump.bucket_a is less than the assumed friction takes; check the clamp meter, or give pump.friction_nm"
         )
         return
     efficiency = head * flow / (torque * speed) / shape
     if not 0.05 <= efficiency <= 0.7:
         found.notes.append(
-            f"pump.bucket_a would mean a hydraulic efficiency of {efficiency:.2f}; held within 0.05 to 0.7: check flow and current"
+            f"pump.bucket_a would mean a hydraulic efficiency of {efficiency:.2f}, held within 0.05 to 0.7: "
+            "check flow and current"
         )
     found.put("pump", "peak_hydraulic_efficiency", min(max(efficiency, 0.05), 0.7), why)
 
@@ -535,7 +539,7 @@ def _signal(found: Found, file: CarFile) -> None:
                 f"must have as many entries as pump.signal_duty_pct ({len(speed)} against {len(duty)})",
             )
         )
-    for before, after in zip(duty, duty[1:], strict=False):
+    for before, after in pairwise(duty):
         if after <= before:
             found.faults.append((("pump", "signal_duty_pct"), f"must increase ({after:g} after {before:g})"))
     if p.kind == "brushed":

@@ -178,8 +178,14 @@ def read_epw(path: Path) -> dict[str, Floats]:
 
 _EPW_FALLBACK: Final = {"air": 15.0, "humidity": 50.0, "pressure": SEA_LEVEL_PA, "wind": 1.5}
 _EPW_RANGE: Final = {
-    "month": (1, 12), "day": (1, 31), "hour": (0, 24), "air": (-90, 99.9), "humidity": (0, 999), "pressure": (31000, 999999), "wind": (0, 999),
-}  # fmt: skip
+    "month": (1, 12),
+    "day": (1, 31),
+    "hour": (0, 24),
+    "air": (-90, 99.9),
+    "humidity": (0, 999),
+    "pressure": (31000, 999999),
+    "wind": (0, 999),
+}
 
 
 def _epw_number(path: Path, number: int, cells: list[str], column: int, name: str) -> float:
@@ -190,7 +196,8 @@ def _epw_number(path: Path, number: int, cells: list[str], column: int, name: st
         value = math.nan
     low, high = _EPW_RANGE[name]
     if not low <= value <= high:
-        fault = f'{loading.shown(path)}:{number}: field {column + 1} ({name}) is "{cell}", not a number within {low:g} to {high:g}'
+        message = f'field {column + 1} ({name}) is "{cell}", not a number within {low:g} to {high:g}'
+        fault = f"{loading.shown(path)}:{number}: {message}"
         raise BadInput(fault, "Correct the row, or give another EPW file.")
     return value
 
@@ -242,7 +249,8 @@ def _week(data: dict[str, Floats], period: str) -> NDArray[np.bool_]:
 
 def _clashes(file: ClimateFile) -> list[tuple[loading.Loc, str]]:
     """Two ways given for one thing, or none."""
-    head, found = file.climate, []
+    head = file.climate
+    found: list[tuple[loading.Loc, str]] = []
     if head.pressure_kpa is not None and head.altitude_m is not None:
         found.append((("climate", "altitude_m"), "and climate.pressure_kpa both set the pressure; give one of them"))
     if file.hour and file.weather is not None:

@@ -244,23 +244,24 @@ def _high(span: Span) -> float:
 
 
 def _phase_s(phase: Phase, traces: Mapping[str, TraceData]) -> float:
+    seconds = 0.0
     match phase:
         case Repeat():
-            return phase.times * longest_s(phase.steps, traces)
+            seconds = phase.times * longest_s(phase.steps, traces)
         case Idle() | Stop() | Cruise() | Descend() | Traffic():
-            return _high(phase.seconds)
+            seconds = _high(phase.seconds)
         case Park():
-            return 60.0 * _high(phase.minutes)
+            seconds = 60.0 * _high(phase.minutes)
         case Pull():
-            return phase.longest_s
+            seconds = phase.longest_s
         case Accelerate() | Brake():
-            return phase.to_kmh / 3.6 / phase.m_s2
+            seconds = phase.to_kmh / 3.6 / phase.m_s2
         case Lap():
-            corners = sum(phase.corner_m / (kmh / 3.6) for kmh in phase.corner_kmh)
-            return corners + sum(phase.straights_m) / (min(phase.corner_kmh) / 3.6)
+            seconds = sum(phase.corner_m / (kmh / 3.6) for kmh in phase.corner_kmh)
+            seconds += sum(phase.straights_m) / (min(phase.corner_kmh) / 3.6)
         case Trace():
-            trace = traces.get(phase.file)
-            return float(trace.time_s[-1]) if trace is not None else 0.0
+            seconds = float(traces[phase.file].time_s[-1]) if phase.file in traces else 0.0
+    return seconds
 
 
 def _count(phases: tuple[Phase, ...]) -> int:

@@ -6,6 +6,7 @@ the files shipped with the package. What cannot be used raises `BadInput`.
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import hashlib
 import json
@@ -16,8 +17,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from types import UnionType
-from typing import Any, Final, Literal, TypeVar, get_args, get_origin
+from typing import Any, Final, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -268,7 +268,7 @@ def index_lines(text: str) -> dict[Loc, int]:
 
 
 def _index_inline(lines: dict[Loc, int], loc: Loc, bare: str, number: int) -> None:
-    for key in re.findall(r"([\w-]+)\s*=", bare.split("}")[0]):
+    for key in re.findall(r"([\w-]+)\s*=", bare.split("}", maxsplit=1)[0]):
         lines.setdefault((*loc, key), number)
 
 
@@ -345,26 +345,23 @@ _TYPES: Final = {
 
 
 def _message(kind: str, ctx: dict[str, Any], fallback: str, given: Any) -> str:
+    """What is wrong and what is allowed; what was given stands behind it in brackets."""
     was = f" (given {_brief(given)})"
+    least, need = ("least", ctx.get("min_length")) if kind.endswith("short") else ("most", ctx.get("max_length"))
+    text = f"{fallback[:1].lower()}{fallback[1:]}{was}"
     if kind in _BOUNDS:
-        words, key = _BOUNDS[kind]
-        return f"must be {words} {_brief(ctx[key])}{was}"
-    if kind in _TYPES:
-        return f"must be {_TYPES[kind]}{was}"
-    if kind == "literal_error":
+        side, key = _BOUNDS[kind]
+        text = f"must be {side} {_brief(ctx[key])}{was}"
+    elif kind in _TYPES:
+        text = f"must be {_TYPES[kind]}{was}"
+    elif kind == "literal_error":
         words = re.findall(r"'([^']+)'", str(ctx.get("expected", "")))
-        return f"must be one of {', '.join(words)}{was}{_did_you_mean(str(given), words)}"
-    if kind in ("too_short", "too_long"):
-        count, need = ctx.get("actual_length"), ctx.get("min_length", ctx.get("max_length"))
-        return f"must have at {'least' if kind == 'too_short' else 'most'} {need} entries (given {count})"
-    if kind in ("string_too_short", "string_too_long"):
-        need = ctx.get("min_length", ctx.get("max_length"))
-        return f"must have at {'least' if kind == 'string_too_short' else 'most'} {need} characters{was}"
-    if kind == "value_error":
-        return str(ctx.get("error", fallback))
-    if kind.startswith("arena_"):
-        return f"{fallback}{was}"
-    return f"{fallback[:1].lower()}{fallback[1:]}{was}"
+        text = f"must be one of {', '.join(words)}{was}{_did_you_mean(str(given), words)}"
+    elif kind in ("too_short", "too_long"):
+        text = f"must have at {least} {need} entries (given {ctx.get('actual_length')})"
+    elif kind in ("string_too_short", "string_too_long"):
+        text = f"must have at {least} {need} characters{was}"
+    return text
 
 
 def _data_loc(data: Any, loc: Sequence[int | str], kind: str) -> tuple[Loc, Any]:
@@ -372,10 +369,8 @@ def _data_loc(data: Any, loc: Sequence[int | str], kind: str) -> tuple[Loc, Any]
     way: list[int | str] = []
     here = data
     for position, step in enumerate(loc):
-        if isinstance(here, Mapping) and step in here:
-            here = here[step]
-            way.append(step)
-        elif isinstance(here, list) and isinstance(step, int) and 0 <= step < len(here):
+        inside = isinstance(here, list) and isinstance(step, int) and 0 <= step < len(here)
+        if inside or (isinstance(here, Mapping) and step in here):
             here = here[step]
             way.append(step)
         elif kind == "missing" and position == len(loc) - 1:
@@ -451,10 +446,8 @@ def _listing(kind: str) -> str:
 
 def _folders(kind: str) -> list[Path]:
     folders = [Path("scenarios") / kind]
-    try:
+    with contextlib.suppress(BadInput):
         folders.append(shipped_root() / kind)
-    except BadInput:
-        pass
     return folders
 
 

@@ -169,31 +169,71 @@ def _scaled(factor: float) -> Callable[[Any], Any]:
     return lambda value: value * factor
 
 
+def _gauge(factor: float) -> Callable[[Any], Any]:
+    return lambda value: value * factor + ATMOSPHERE_PA
+
+
 _PRESSURES: Final[dict[str, float]] = {
-    "kpa": 1e3, "pa": 1.0, "hpa": 100.0, "mbar": 100.0, "bar": 1e5, "psi": units.PSI_PA, "inhg": 3386.389, "mmhg": 133.3224,
-}  # fmt: skip
+    "kpa": 1e3,
+    "pa": 1.0,
+    "hpa": 100.0,
+    "mbar": 100.0,
+    "bar": 1e5,
+    "psi": units.PSI_PA,
+    "inhg": 3386.389,
+    "mmhg": 133.3224,
+}
 UNITS: Final[dict[str, dict[str, Callable[[Any], Any]]]] = {
-    "time": {"s": _scaled(1.0), "sec": _scaled(1.0), "seconds": _scaled(1.0), "ms": _scaled(1e-3), "min": _scaled(60.0), "h": _scaled(3600.0)},
-    "speed": {"kmh": _scaled(1 / 3.6), "km/h": _scaled(1 / 3.6), "kph": _scaled(1 / 3.6), "mph": units.mph_to_m_s, "m/s": _scaled(1.0)},
-    "share": {"%": _scaled(0.01), "pct": _scaled(0.01), "percent": _scaled(0.01), "0-1": _scaled(1.0), "share": _scaled(1.0)},
+    "time": {
+        **dict.fromkeys(("s", "sec", "second", "seconds"), _scaled(1.0)),
+        "ms": _scaled(1e-3),
+        "min": _scaled(60.0),
+        "h": _scaled(3600.0),
+    },
+    "speed": {
+        **dict.fromkeys(("kmh", "km/h", "kph"), _scaled(1.0 / 3.6)),
+        "mph": units.mph_to_m_s,
+        "m/s": _scaled(1.0),
+    },
+    "share": {
+        **dict.fromkeys(("%", "pct", "percent"), _scaled(0.01)),
+        **dict.fromkeys(("0-1", "share"), _scaled(1.0)),
+    },
     "length": {"m": _scaled(1.0), "ft": _scaled(units.FOOT_M), "km": _scaled(1e3)},
-    "rpm": {"rpm": _scaled(1.0), "1/min": _scaled(1.0), "rev/min": _scaled(1.0), "hz": _scaled(60.0)},
+    "rpm": {**dict.fromkeys(("rpm", "1/min", "rev/min", "r/min"), _scaled(1.0)), "hz": _scaled(60.0)},
     "pressure": {
         **{unit: _scaled(factor) for unit, factor in _PRESSURES.items()},
         **{f"{unit} abs": _scaled(factor) for unit, factor in _PRESSURES.items()},
-        **{f"{unit} gauge": (lambda value, f=factor: value * f + ATMOSPHERE_PA) for unit, factor in _PRESSURES.items()},
+        **{f"{unit} gauge": _gauge(factor) for unit, factor in _PRESSURES.items()},
     },
-    "temperature": {"c": units.c_to_k, "degc": units.c_to_k, "°c": units.c_to_k, "celsius": units.c_to_k,
-                    "f": units.f_to_k, "degf": units.f_to_k, "°f": units.f_to_k, "fahrenheit": units.f_to_k, "k": _scaled(1.0)},
-    "mass_flow": {"g/s": _scaled(1e-3), "g_s": _scaled(1e-3), "kg/h": _scaled(1 / 3600.0), "kg/s": _scaled(1.0), "lb/min": _scaled(units.POUND_KG / 60.0)},
-    "volume_flow": {"l/min": units.l_min_to_m3_s, "l_min": units.l_min_to_m3_s, "lpm": units.l_min_to_m3_s, "gpm": units.gpm_to_m3_s},
+    "temperature": {
+        **dict.fromkeys(("c", "degc", "deg c", "°c", "celsius"), units.c_to_k),
+        **dict.fromkeys(("f", "degf", "deg f", "°f", "fahrenheit"), units.f_to_k),
+        "k": _scaled(1.0),
+    },
+    "mass_flow": {
+        "g/s": _scaled(1e-3),
+        "kg/h": _scaled(1.0 / 3600.0),
+        "kg/s": _scaled(1.0),
+        "lb/min": _scaled(units.POUND_KG / 60.0),
+    },
+    "volume_flow": {**dict.fromkeys(("l/min", "lpm"), units.l_min_to_m3_s), "gpm": units.gpm_to_m3_s},
     "voltage": {"v": _scaled(1.0), "mv": _scaled(1e-3)},
     "current": {"a": _scaled(1.0), "ma": _scaled(1e-3)},
-}  # fmt: skip
+}
 _DEFAULT_UNIT: Final = {
-    "time": "s", "speed": "kmh", "share": "%", "length": "m", "rpm": "rpm", "pressure": "kpa", "temperature": "c", "mass_flow": "g/s",
-    "volume_flow": "l/min", "voltage": "v", "current": "a",
-}  # fmt: skip
+    "time": "s",
+    "speed": "kmh",
+    "share": "%",
+    "length": "m",
+    "rpm": "rpm",
+    "pressure": "kpa",
+    "temperature": "c",
+    "mass_flow": "g/s",
+    "volume_flow": "l/min",
+    "voltage": "v",
+    "current": "a",
+}
 OUR_COLUMNS: Final = {quantity.column: key for key, quantity in QUANTITIES.items()}
 
 
@@ -269,7 +309,8 @@ def read_log(
     kept_lines = np.asarray(lines)[keep]
     for gap in gaps[:5]:
         table.notes.append(
-            f"{loading.shown(path)}:{kept_lines[gap + 1]}: a gap of {time_s[gap + 1] - time_s[gap]:.1f} s before this row, bridged in a straight line"
+            f"{loading.shown(path)}:{kept_lines[gap + 1]}: a gap of {time_s[gap + 1] - time_s[gap]:.1f} s before this row, "
+            "bridged in a straight line"
         )
     if len(gaps) > 5:
         table.notes.append(f"{loading.shown(path)}: {len(gaps) - 5} more gaps over {GAP_S:g} s")
@@ -537,7 +578,7 @@ def _values(table: _Table, key: str, pick: _Pick, start: int) -> Floats:
     ):
         unit = "share"
         table.notes.append(
-            f'{loading.shown(table.path)}: "{table.headers[pick.index]}" never passes 1, so it is taken as a share of 0 to 1'
+            f'{loading.shown(table.path)}: "{table.headers[pick.index]}" never passes 1, so it is a share of 0 to 1'
         )
     values = np.asarray(UNITS[quantity.kind][unit or _DEFAULT_UNIT[quantity.kind]](raw), dtype=np.float64)
     if not unit and quantity.kind not in ("rpm",) and table.headers[pick.index].strip().lower() != quantity.column:
@@ -581,7 +622,7 @@ def _check_plausible(table: _Table, picks: Mapping[str, _Pick], values: Mapping[
                 f'{loading.shown(table.path)}: column "{table.headers[p.index]}" {message}'
                 for p, _, message, _ in faults
             ],
-            f'Put the unit into the header, e.g. "{head} [{unit}]", or into columns, e.g. {column} = "{head} [{unit}]".',
+            f'Put the unit into the header, e.g. "{head} [{unit}]", or into columns: {column} = "{head} [{unit}]".',
         )
 
 
@@ -637,4 +678,4 @@ def _grade_from_altitude(time_s: Floats, speed_m_s: Floats, altitude_m: Floats) 
     ahead = np.interp(road + 50.0, road[moving], altitude_m[moving])
     behind = np.interp(road - 50.0, road[moving], altitude_m[moving])
     width = np.minimum(road + 50.0, road[-1]) - np.maximum(road - 50.0, 0.0)
-    return np.clip((ahead - behind) / np.maximum(width, 1.0), -0.3, 0.3)
+    return np.asarray(np.clip((ahead - behind) / np.maximum(width, 1.0), -0.3, 0.3))
