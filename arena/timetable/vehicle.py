@@ -193,12 +193,9 @@ class Vehicle:
             if values is not None
         }
         if not given:
-            full = np.array(
-                [
-                    kernel.full_load_pa(self.car, max(float(n), self.car.idle_rpm), float(p))
-                    for n, p in zip(rpm, ambient_pa, strict=True)
-                ]
-            )
+            speeds = np.linspace(self.car.idle_rpm, 1.5 * self.car.redline_rpm, 200)
+            mean_pa = float(ambient_pa.mean())
+            full = np.interp(rpm, speeds, [kernel.full_load_pa(self.car, float(n), mean_pa) for n in speeds])
             share = (pressure - self.car.idle_map_pa) / np.maximum(full - self.car.idle_map_pa, 1.0)
             given["plate"] = np.where(rpm >= ENGINE_STOPPED_RPM, np.clip(share, 0.0, 1.0), 0.0)
         only = next(iter(given.values()))

@@ -59,6 +59,7 @@ _GOING = 3
 # Driver and gearbox: judgement, no published source.
 REACHED_M_S = 0.14  # half a km/h
 SNAP_M_S = 0.05
+LEAST_RATE_M_S2 = 0.35  # the last bit of an approach is not drawn out further
 JERK_PER_S = 1.5  # share of the wanted acceleration taken up per second, times this
 CATCH_UP_S = 1.0  # a driver behind the wanted speed makes it up over this time
 MOST_BEHIND_M_S = 1.0  # the wanted speed waits for a car that cannot follow
@@ -69,7 +70,7 @@ SLOWEST_CLOCK = 0.1
 UP_RPM = 1500.0  # a gear is taken once it gives this speed,
 TOP_UP_RPM = 2000.0  # the top gear later
 DOWN_RPM = 1150.0
-UP_LOAD = 0.70  # and only if it then has this reserve
+UP_LOAD = 0.50  # and only if it then has this reserve, so that nobody shifts up in the middle of a hard pull
 KICK_DOWN_LOAD = 0.85
 KICK_DOWN_REDLINE = 0.90
 PULL_REDLINE = 0.85  # a pull takes the lowest gear below this share of the redline; next gear up gives >= 3000 rpm
@@ -220,7 +221,9 @@ def ramp_acceleration(state: Floats, order: Order) -> float:
     want: float = min(state[WANT], speed + MOST_BEHIND_M_S)
     gap = order.target_m_s - want
     if order.ease_s > 0.0:
-        goal = min(max(gap / order.ease_s, -order.brake_m_s2), order.accelerate_m_s2)
+        eased = abs(gap) / order.ease_s
+        eased = max(eased, min(LEAST_RATE_M_S2, abs(gap) / TICK))
+        goal = min(max(math.copysign(eased, gap), -order.brake_m_s2), order.accelerate_m_s2)
         most = JERK_PER_S * TICK * (order.accelerate_m_s2 if goal > state[WANT_A] else order.brake_m_s2)
         rate = state[WANT_A] + min(max(goal - state[WANT_A], -most), most)
         if abs(gap) < SNAP_M_S and abs(rate) < 1.0:

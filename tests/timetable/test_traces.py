@@ -22,10 +22,11 @@ def test_standard_cycle_is_followed(played: Callable[..., Played], name: str) ->
     run = played(TRACE, traces={"t.csv": trace})
     during = slice(run.score_from, run.drive_until)
     ticks = round(trace.time_s[-1] * 10)
-    limited = run.pedal[during] >= 0.999
+    # at, or within two seconds of, more than the engine gives: full load, or boost that is still on its way
+    limited = np.convolve(run.pedal[during] >= 0.8, np.ones(20))[: run.drive_until - run.score_from] > 0.0
     late = run.drive_until - run.score_from - ticks
     assert late == 0 if not limited.any() else 0 <= late <= 3
-    assert limited.mean() < 0.01
+    assert limited.mean() < 0.03
     middle = (np.arange(ticks) + 0.5) * 0.1
     off = np.abs(run.speed_m_s[during][:ticks] - np.interp(middle, trace.time_s, trace.speed_m_s))
     assert off[~limited[:ticks]].max() * 3.6 < 2.0
