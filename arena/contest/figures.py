@@ -97,7 +97,7 @@ def figures_of(
     out["quiet_minutes"] = row(at.QUIET) * TICK_S / 60.0
     reasons, ticks = row(at.REASON).astype(int), row(at.FAILED)
     failed = [at.REASONS[r] for r in reasons]
-    state = played.state.reshape(at.ROWS, at.LANES)[:, : len(failed)]
+    state = played.state[:, : len(failed)]
     for n in range(len(failed)):
         if not failed[n] and not (np.isfinite(state[at.CORE_AT :, n]).all() and np.isfinite(out["tracking_k_h"][n])):
             failed[n] = "temperatures are no longer finite"

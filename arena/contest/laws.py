@@ -46,15 +46,15 @@ class Law:
     note: str = ""
 
 
-def law_of(strategy: Strategy) -> Law:
-    """The compiled law of a strategy, or the interpreted one with a note saying why it is slower."""
-    return _law(_source(strategy), strategy)
+def law_of(strategy: Strategy, width: int) -> Law:
+    """The compiled law of a strategy for a batch of this width, or the interpreted one with a note why it is slower."""
+    return _law(_source(strategy, width), strategy, width)
 
 
 @cache
-def _law(source: str, strategy: Strategy) -> Law:
+def _law(source: str, strategy: Strategy, width: int) -> Law:
     if UNCOMPILED:
-        return Law(_interpreted(strategy), compiled=False)
+        return Law(_interpreted(strategy, width), compiled=False)
     from numba.core.errors import NumbaError
 
     digest = hashlib.sha256(source.encode()).hexdigest()[:20]
@@ -73,7 +73,7 @@ def _law(source: str, strategy: Strategy) -> Law:
     except (NumbaError, NotImplementedError, TypeError, KeyError) as error:
         reason = str(error).strip().splitlines()
         return Law(
-            _interpreted(strategy),
+            _interpreted(strategy, width),
             compiled=False,
             note=f"{strategy.name}: runs interpreted, slower: {reason[-1] if reason else type(error).__name__}",
         )
@@ -101,20 +101,19 @@ def _signature() -> Any:
     return void(flat, flat, int64, flat, int64, int64)
 
 
-def _source(strategy: Strategy) -> str:
+def _source(strategy: Strategy, width: int) -> str:
     """Source of the generated module: the strategy's file made compilable, and the loop over lanes."""
-    return f"{_HEAD}\n\n{_jitted(inspect.getsource(base.bilinear))}\n\n{_jitted(inspect.getsource(base.clip))}\n\n" + (
-        f"{_own_code(strategy)}\n\n{_loop(strategy)}"
+    head = f"{_HEAD}\n\nLANES = {width}"
+    return f"{head}\n\n{_jitted(inspect.getsource(base.bilinear))}\n\n{_jitted(inspect.getsource(base.clip))}\n\n" + (
+        f"{_own_code(strategy)}\n\n{_loop(strategy, width)}"
     )
 
 
-_HEAD = f'''"""Generated: a law and the loop over lanes around it."""
+_HEAD = '''"""Generated: a law and the loop over lanes around it."""
 import math
 from typing import Any, NamedTuple
 
-from numba import cfunc as _cfunc, float64 as _f, int64 as _i, njit as _njit, void as _void
-
-LANES = {at.LANES}'''
+from numba import cfunc as _cfunc, float64 as _f, int64 as _i, njit as _njit, void as _void'''
 
 
 def _jitted(function_source: str) -> str:
@@ -145,23 +144,21 @@ def _plain(node: ast.Import) -> bool:
     return all(name.name in {"math", "numpy"} for name in node.names)
 
 
-def _loop(strategy: Strategy) -> str:
+def _loop(strategy: Strategy, width: int) -> str:
     sensed = ", ".join(
-        f"S[{_READING[s] * at.LANES} + n] - 273.15" if s in _READING else f"X[o + {_COLUMN[s]}]" for s in strategy.senses
+        f"S[{_READING[s] * width} + n] - 273.15" if s in _READING else f"X[o + {_COLUMN[s]}]" for s in strategy.senses
     )
-    settings = ", ".join(f"S[{(at.SETTINGS + k) * at.LANES} + n]" for k in range(len(strategy.settings)))
-    memory = ", ".join(f"S[{(at.MEMORY + k) * at.LANES} + n]" for k in range(len(strategy.memory)))
+    settings = ", ".join(f"S[{(at.SETTINGS + k) * width} + n]" for k in range(len(strategy.settings)))
+    memory = ", ".join(f"S[{(at.MEMORY + k) * width} + n]" for k in range(len(strategy.memory)))
     cells = ", cells, n" if strategy.table else ""
-    keep = "\n".join(
-        f"        S[{(at.MEMORY + k) * at.LANES} + n] = after[{k}]" for k in range(len(strategy.memory))
-    )
+    keep = "\n".join(f"        S[{(at.MEMORY + k) * width} + n] = after[{k}]" for k in range(len(strategy.memory)))
     guard = ""
     if "iat_c" in strategy.senses:
-        reading = f"S[{at.READING * at.LANES} + n] - 273.15"
+        reading = f"S[{at.READING * width} + n] - 273.15"
         guard = (
             f"        reading = {reading}\n"
             f"        if not (reading > {PROBE_LOW_C} and reading < {PROBE_HIGH_C}):\n"
-            f"            asked = S[{at.FAILSAFE * at.LANES} + n]\n"
+            f"            asked = S[{at.FAILSAFE * width} + n]\n"
         )
     names = strategy.sensed.__name__, strategy.settings_type.__name__, type(strategy.memory).__name__
     return (
@@ -170,11 +167,11 @@ def _loop(strategy: Strategy) -> str:
         "    for n in range(low, high):\n"
         f"        asked, after = {strategy.law.__name__}({names[0]}({sensed}), {names[1]}({settings}), "
         f"{names[2]}({memory}){cells})\n{guard}"
-        f"        S[{at.DUTY * at.LANES} + n] = asked\n{keep}\n"
+        f"        S[{at.DUTY * width} + n] = asked\n{keep}\n"
     )
 
 
-def _interpreted(strategy: Strategy) -> Any:
+def _interpreted(strategy: Strategy, width: int) -> Any:
     """The same loop in plain Python, around the law as it stands."""
     sensed_type, settings_type, memory_type = strategy.sensed, strategy.settings_type, type(strategy.memory)
     settings_rows, memory_rows = range(len(strategy.settings)), range(len(strategy.memory))
@@ -183,16 +180,16 @@ def _interpreted(strategy: Strategy) -> Any:
     def batch(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
         for n in range(low, high):
             values = [
-                S[_READING[s] * at.LANES + n] - 273.15 if s in _READING else X[o + _COLUMN[s]] for s in strategy.senses
+                S[_READING[s] * width + n] - 273.15 if s in _READING else X[o + _COLUMN[s]] for s in strategy.senses
             ]
-            settings = settings_type(*(S[(at.SETTINGS + k) * at.LANES + n] for k in settings_rows))
-            memory = memory_type(*(S[(at.MEMORY + k) * at.LANES + n] for k in memory_rows))
+            settings = settings_type(*(S[(at.SETTINGS + k) * width + n] for k in settings_rows))
+            memory = memory_type(*(S[(at.MEMORY + k) * width + n] for k in memory_rows))
             extra = (cells, n) if strategy.table else ()
             asked, after = strategy.law(sensed_type(*values), settings, memory, *extra)
-            if probed and not PROBE_LOW_C < S[at.READING * at.LANES + n] - 273.15 < PROBE_HIGH_C:
-                asked = S[at.FAILSAFE * at.LANES + n]
-            S[at.DUTY * at.LANES + n] = asked
+            if probed and not PROBE_LOW_C < S[at.READING * width + n] - 273.15 < PROBE_HIGH_C:
+                asked = S[at.FAILSAFE * width + n]
+            S[at.DUTY * width + n] = asked
             for k in memory_rows:
-                S[(at.MEMORY + k) * at.LANES + n] = after[k]
+                S[(at.MEMORY + k) * width + n] = after[k]
 
     return batch

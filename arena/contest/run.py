@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 from arena.contest.laws import MOST_LAWS, law_of, nobody
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
+from arena.plant.jit import kernel
 from arena.strategies.base import Strategy
 
 Floats = NDArray[np.float64]
+NARROW = 8  # lanes of the narrow batch
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,7 @@ class Lanes:
     """Up to LANES contestants laid out for the kernel; the order of `contestants` is the order of lanes."""
 
     contestants: tuple[Contestant, ...]
+    width: int
     control: Floats  # rows READING .. MEMORY + 8, flat
     cells: Floats
     laws: tuple[Any, ...]
@@ -55,7 +58,7 @@ class Played:
     rows: Floats  # (figure rows, contestants), as accumulated
     boost_k: NDArray[np.float32]  # (boost rows, contestants)
     trace: Floats | None  # (ticks, traced lanes, columns)
-    state: Floats  # the whole flat buffer at the end, for tests and traces
+    state: Floats  # (ROWS, width): the whole buffer at the end
 
     def row(self, number: int) -> Floats:
         """One accumulated figure by its layout row."""
@@ -71,14 +74,18 @@ def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
 
 
 def lay_out(contestants: Sequence[Contestant]) -> Lanes:
-    """Put contestants into lanes, those of one law side by side. At most LANES of them, at most 16 laws."""
+    """Put contestants into lanes, those of one law side by side. At most LANES of them, at most 16 laws.
+
+    Up to NARROW of them get a narrow batch, which costs less. A lane's results do not depend on the width.
+    """
+    width = NARROW if len(contestants) <= NARROW else at.LANES
     if not 0 < len(contestants) <= at.LANES:
         raise ValueError(f"{len(contestants)} contestants for {at.LANES} lanes")
-    control = np.zeros((at.OMEGA, at.LANES))
+    control = np.zeros((at.OMEGA, width))
     control[at.QUIET_CAP] = 1.0
     control[at.IS_PWM] = 1.0
     tables = [table_cells(c) for c in contestants]
-    cells = np.zeros((max(len(t) for t in tables), at.LANES))
+    cells = np.zeros((max(len(t) for t in tables), width))
     lows, highs, laws, interpreted, notes = [], [], [], [], []
     first = 0
     for k, c in enumerate(contestants):
@@ -86,7 +93,7 @@ def lay_out(contestants: Sequence[Contestant]) -> Lanes:
         cells[: len(tables[k]), k] = tables[k]
         last = k + 1 == len(contestants)
         if last or contestants[k + 1].strategy is not c.strategy:
-            law = law_of(c.strategy)
+            law = law_of(c.strategy, width)
             if law.note:
                 notes.append(law.note)
             if law.compiled:
@@ -100,7 +107,7 @@ def lay_out(contestants: Sequence[Contestant]) -> Lanes:
         raise ValueError(f"{len(laws)} laws in one batch, at most {MOST_LAWS}")
     laws += [nobody()] * (MOST_LAWS - len(laws))
     return Lanes(
-        tuple(contestants), control.ravel(), cells.ravel(), tuple(laws),
+        tuple(contestants), width, control.ravel(), cells.ravel(), tuple(laws),
         np.array(lows, np.int64), np.array(highs, np.int64), tuple(interpreted), tuple(notes),
     )  # fmt: skip
 
@@ -131,9 +138,9 @@ def fill_lane(lane: Floats, contestant: Contestant) -> None:
 
 def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
     """The flat buffer at tick 0: everything at the outing's start temperature, the pump at rest."""
-    state = aligned(at.ROWS * at.LANES)
-    table = state.reshape(at.ROWS, at.LANES)
-    table[: at.OMEGA] = lanes.control.reshape(at.OMEGA, at.LANES)
+    state = aligned(at.ROWS * lanes.width)
+    table = state.reshape(at.ROWS, lanes.width)
+    table[: at.OMEGA] = lanes.control.reshape(at.OMEGA, lanes.width)
     table[at.READING] = table[at.COOLANT_READING] = outing.start_k
     for row in (at.PROBE, at.LINK, at.LINK_OLD, at.SIDE):
         table[row] = outing.start_k
@@ -145,11 +152,9 @@ def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
 
 def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_columns: int = 1) -> Played:
     """Run all lanes over one outing. Releases the interpreter lock, so that batches can run in threads."""
-    from arena.plant import kernel
-
     state = start_state(outing, lanes)
     assert state.ctypes.data % 64 == 0
-    on_boost = aligned(max(outing.boost_rows, 1) * at.LANES, np.float32)
+    on_boost = aligned(max(outing.boost_rows, 1) * lanes.width, np.float32)
     trace = np.zeros(max(outing.ticks * trace_lanes * trace_columns, 1))
     arguments = (
         state, outing.X.reshape(-1), outing.P, outing.duty_table, outing.flow_table, outing.exchanger_table,
@@ -158,25 +163,23 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
     if lanes.interpreted:
         _play_interpreted(outing, lanes, arguments)
     else:
-        kernel.run(*arguments, 0, outing.ticks)
+        kernel(lanes.width).run(*arguments, 0, outing.ticks)
     count = len(lanes.contestants)
-    table = state.reshape(at.ROWS, at.LANES)
+    table = state.reshape(at.ROWS, lanes.width)
     return Played(
         table[at.FIGURES_FROM : at.FIGURES_TO, :count].copy(),
-        on_boost.reshape(-1, at.LANES)[: outing.boost_rows, :count].copy(),
+        on_boost.reshape(-1, lanes.width)[: outing.boost_rows, :count].copy(),
         trace.reshape(outing.ticks, trace_lanes, trace_columns) if trace_lanes else None,
-        state,
+        table,
     )
 
 
 def _play_interpreted(outing: CompiledOuting, lanes: Lanes, arguments: tuple[Any, ...]) -> None:
-    from arena.plant import kernel
-
+    run = kernel(lanes.width).run
     state, x = arguments[0], arguments[1]
     period = int(outing.P[at.P_PERIOD])
     for tick in range(outing.ticks):
         if tick % period == 0:
             for batch, low, high in lanes.interpreted:
                 batch(state, x, tick * at.X_COLUMNS, lanes.cells, low, high)
-        kernel.run(*arguments, tick, tick + 1)
-
+        run(*arguments, tick, tick + 1)

@@ -21,7 +21,7 @@ from arena.plant.numbers import CarNumbers, Core, Front, Loop, Pump, Supply
 
 Floats = NDArray[np.float64]
 
-TICK_S = 0.1
+TICK_S = at.TICK_S
 WARM_ENGINE_K = 363.15
 REFERENCE_V = 13.8  # supply at which the pulse-width tables are worked out
 LEAST_LINK_M3 = 0.15e-3  # smallest mixed cell that may close the loop: its outflow is extrapolated
@@ -250,7 +250,15 @@ def sense_columns(x: Floats, drive: Inputs, car: CarNumbers, path: AirPath, nois
     x[:, at.X_AMBIENT] = drive.ambient_k - 273.15
     x[:, at.X_TIME] = TICK_S * tick
     vapour = air.vapour_pressure_pa(drive.ambient_k, drive.humidity)
-    x[:, at.X_DEW] = air.charge_dew_point_k(vapour, drive.ambient_pa, np.maximum(drive.map_pa, 1e3))
+    compressed = np.maximum(np.asarray(vapour) * np.maximum(drive.map_pa, 1e3) / drive.ambient_pa, 0.01)
+    x[:, at.X_DEW] = np.interp(np.log(compressed), *_dew_points())
+
+
+@lru_cache(maxsize=1)
+def _dew_points() -> tuple[Floats, Floats]:
+    """Dew point (K) over ln vapour pressure (Pa), fine enough to be within 0.001 K of `air.dew_point_k`."""
+    log_pa = np.linspace(np.log(0.01), np.log(2e5), 4001)
+    return log_pa, np.asarray(air.dew_point_k(np.exp(log_pa)))
 
 
 def figure_columns(x: Floats, drive: Inputs, car: CarNumbers) -> tuple[int, Floats]:

@@ -192,7 +192,7 @@ def _table(glycol: str, volume_fraction: float) -> CoolantTable:
 def _read(path: Path) -> Array | None:
     """The kept table, or None if there is none or it is damaged."""
     try:
-        with np.load(path) as kept:
+        with path.open("rb") as file, np.load(file) as kept:
             rows: Array = kept["rows"]
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None

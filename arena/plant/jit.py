@@ -1,7 +1,7 @@
 """How functions of the project are compiled: one place that sets numba up, and its cache.
 
 numba's own cache does not notice an edited callee in another module, so compiled code is kept in a folder
-named by the content of everything that is compiled and by the versions involved. ARENA_UNCOMPILED=1 runs
+named by the content of everything that is compiled, by the grid and by the versions involved. ARENA_UNCOMPILED=1 runs
 plain Python instead, for coverage and debugging.
 """
 
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from arena.plant.cache import folder
+from arena.plant.layout import GRID
 
 UNCOMPILED = os.environ.get("ARENA_UNCOMPILED", "") not in {"", "0"}
 _COMPILED_SOURCES = ("plant", "timetable")
@@ -29,7 +30,7 @@ def code_folder() -> Path:
     import numba
 
     root = Path(__file__).parent.parent
-    digest = hashlib.sha256(f"{sys.version}|{numba.__version__}|{llvmlite.__version__}".encode())
+    digest = hashlib.sha256(f"{sys.version}|{numba.__version__}|{llvmlite.__version__}|{GRID}".encode())
     for package in _COMPILED_SOURCES:
         for path in sorted((root / package).glob("*.py")):
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
@@ -49,3 +50,34 @@ def compiled(function: Callable[..., Any]) -> Any:
 
     code_folder()
     return njit(nogil=True, cache=True, error_model="numpy", fastmath=False)(function)
+
+
+@cache
+def kernel(width: int) -> Any:
+    """The kernel compiled for a batch `width` lanes wide. The width is a constant to the compiler, so that it
+    vectorises; each width is a module of its own from the same file, with its own cache (8 and 64 are used).
+    """
+    import importlib.util
+
+    from arena.plant import layout
+
+    folder_before = None
+    if not UNCOMPILED:
+        import numba
+
+        place = code_folder() / f"width-{width}"
+        place.mkdir(exist_ok=True)
+        folder_before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(place)
+    usual, layout.LANES = layout.LANES, width
+    try:
+        spec = importlib.util.spec_from_file_location(
+            f"arena.plant.kernel_{width}", Path(__file__).with_name("kernel.py")
+        )
+        assert spec is not None and spec.loader is not None
+        module = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(module)
+    finally:
+        layout.LANES = usual
+        if folder_before is not None:
+            numba.config.CACHE_DIR = folder_before
+    return module

@@ -28,14 +28,13 @@ from arena.plant.layout import (
     P_PERIOD, P_QUIET, P_QUIET_KMH, P_RATED_A, P_RATED_W, P_REACH, P_RESISTANCE, P_SIDE_SHARE, P_SIDE_UA, P_SIDE_W,
     P_SIGNAL, P_SOFT, P_SPEED_STEP, P_SPIN_K, P_SPIN_MEAN, P_STALL_TICKS, P_START_A, P_STEP, P_TARGET, P_TEMP_0,
     P_TEMP_STEP, P_VOLUME_C, QUIET, QUIET_CAP, REACHED, READING, REASON, RESISTOR_W, RUN_ON_S, SERIES_OHM, SHARE_I,
-    SHARE_J, SIDE, SPEED, SPEED_ROWS, SPEED_SHARE, SQUARES, STALL, STARTS, SUM_METAL, TEMP_COLUMNS, TORQUE_C,
+    SHARE_J, SIDE, SPEED, SPEED_ROWS, SPEED_SHARE, SQUARES, STALL, STARTS, SUM_METAL, TEMP_COLUMNS, TICK_S, TORQUE_C,
     TOTAL_OHM, VOLTS, VOLTS_RATIO, W1, W2, W3, W4, W5, W6, W7, W8, WAS_ON, WEAR_1, WEAR_15, WEAR_2, X_BAY, X_BOOST,
     X_BOOST_ROW, X_COLD_T, X_COLUMNS, X_CORE_A, X_CORE_R, X_CRUISE, X_DEW, X_FAULT_READING, X_FRONT_A, X_FRONT_R,
     X_HOSE_T, X_HOT_T, X_IAT0, X_IAT1, X_KEY, X_KEY_OFF_S, X_LIMIT, X_LIMIT_T, X_NOISE, X_PROBE0, X_PROBE1, X_PROBE_K,
     X_REACH, X_SCORED, X_SPEED, X_STILL, X_SUPPLY, X_TANK_T,
 )  # fmt: skip
 
-TICK = 0.1
 TRACE_COLUMNS = 17
 
 
@@ -280,7 +279,7 @@ def hose_sweep(first: int, cells: int) -> Any:
                 S[INFLOW * LANES + n] = mean
                 S[W2 * LANES + n] += around - mean
         for n in range(LANES):
-            S[HEAT_BAY * LANES + n] += ua * TICK * S[W2 * LANES + n]
+            S[HEAT_BAY * LANES + n] += ua * TICK_S * S[W2 * LANES + n]
 
     return compiled(sweep)
 
@@ -308,7 +307,7 @@ def close_loop(S: Any, X: Any, o: int, P: Any) -> None:
         mean_side = (a1 * r2 + branch * r1) * inverse
         S[LINK * LANES + n] = 2.0 * mean_link - link
         S[SIDE * LANES + n] = 2.0 * mean_side - side
-        S[HEAT_BAY * LANES + n] += TICK * (link_ua * (tank_t - mean_link) + side_ua * (tank_t - mean_side))
+        S[HEAT_BAY * LANES + n] += TICK_S * (link_ua * (tank_t - mean_link) + side_ua * (tank_t - mean_side))
 
 
 @compiled
@@ -332,8 +331,8 @@ def circulate(S: Any, X: Any, o: int, P: Any) -> None:
     for n in range(LANES):
         total = S[SUM_METAL * LANES + n]
         S[CORE_OUT * LANES + n] = S[INFLOW * LANES + n]
-        S[HEAT_AIR * LANES + n] += TICK * (air_heat - core_a * total)
-        S[HEAT_BAY * LANES + n] += TICK * (bay_heat - core_bay * total)
+        S[HEAT_AIR * LANES + n] += TICK_S * (air_heat - core_a * total)
+        S[HEAT_BAY * LANES + n] += TICK_S * (bay_heat - core_bay * total)
         S[CORE_METAL * LANES + n] = total * (1.0 / CORE_CELLS)
         S[IAT * LANES + n] = X[o + X_IAT0] + X[o + X_IAT1] * (total * (1.0 / CORE_CELLS))
     sweep_hose_2(S, P[P_HOSE_2_W], P[P_HOSE_2_UA], around)
@@ -342,7 +341,7 @@ def circulate(S: Any, X: Any, o: int, P: Any) -> None:
     sweep_front(S, front_a, front_r, P[P_FRONT_M], P[P_FRONT_W])
     for n in range(LANES):
         S[FRONT_OUT * LANES + n] = S[INFLOW * LANES + n]
-        S[HEAT_OUT * LANES + n] += TICK * (front_a * S[SUM_METAL * LANES + n] - front_r * FRONT_CELLS)
+        S[HEAT_OUT * LANES + n] += TICK_S * (front_a * S[SUM_METAL * LANES + n] - front_r * FRONT_CELLS)
     sweep_hose_3(S, P[P_HOSE_3_W], P[P_HOSE_3_UA], around)
     close_loop(S, X, o, P)
 

@@ -9,7 +9,11 @@ from __future__ import annotations
 import os
 from typing import Final
 
-LANES: Final = 64
+LANES = 64  # widest batch; `jit.kernel` builds narrower kernels from the same file
+
+# --- the tick: fixed too; tests of convergence split it in 2 (the law keeps its own period in ticks) --
+_SPLIT: Final = int(os.environ.get("ARENA_TICK_SPLIT", "1"))
+TICK_S: Final = 0.1 / _SPLIT
 
 # --- the grid: fixed numbers, since the compiler only vectorises what it can see (DEVELOPERS.md) -----
 _FINER: Final = int(os.environ.get("ARENA_CELL_FACTOR", "1"))  # tests of convergence ask for 2 or 4
@@ -114,6 +118,8 @@ HOSE_1_AT: Final = FRONT_AT + 2 * FRONT_CELLS
 HOSE_2_AT: Final = HOSE_1_AT + HOSE_1
 HOSE_3_AT: Final = HOSE_2_AT + HOSE_2
 ROWS: Final = HOSE_3_AT + HOSE_3
+
+GRID: Final = (TICK_S, CORE_CELLS, FRONT_CELLS, HOSE_1, HOSE_2, HOSE_3)  # compiled code is kept apart by it
 
 REASONS: Final = ("", "coolant boiled in the core", "pump stalled", "law returned no usable number")
 

@@ -1,0 +1,174 @@
+"""Worlds: one replicate of a whole season, every outing played afresh, on one car drawn from the car's spread.
+
+Seeds are keyed by circumstance (root, outing, replicate), never by contestant or worker, so that all contestants
+meet the same traffic, the same probe noise and the same car. Worlds are made, run and dropped one by one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.contest.run import Contestant, Lanes, Played, lay_out, play
+from arena.plant import layout as at
+from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
+from arena.plant.numbers import CarNumbers
+from arena.scenario.car import Car
+from arena.scenario.climate import Climate
+from arena.scenario.drive import Drive
+from arena.scenario.season import Season
+from arena.strategies import shipped
+from arena.timetable.outing import outing_seed
+from arena.timetable.outing import play as play_drive
+
+TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
+GIVEN_SHARE = 0.3  # a number given in the car file varies by this share of what an assumed one does
+
+# What varies from car to car, each evenly within +-spread of its value times the factor. Judgement, from memory.
+SPREAD: tuple[tuple[str, str, float], ...] = (
+    ("core", "air_ha_w_k", 1.0), ("core", "coolant_ha_w_k", 1.5), ("core", "metal_kg", 1.0), ("core", "bay_ua_w_k", 2.0),
+    ("core", "pipe_ua_w_k", 2.0), ("front", "air_ha_w_k", 1.0), ("front", "coolant_ha_w_k", 1.5),
+    ("front", "face_velocity_ratio", 1.5), ("loop", "hose_ua_w_m_k", 1.5), ("loop", "tank_m3", 0.5),
+    ("pump", "system_pa", 1.5), ("pump", "friction_nm", 1.0), ("charger", "efficiency", 0.4),
+    ("charger", "hot_side_ua_w_k", 2.0), ("probe", "tau_s", 2.0), ("body", "bay_rise_cruise_k", 1.0),
+    ("body", "bay_rise_traffic_k", 1.0),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Outing:
+    """One drive in one climate of one world, compiled for that world's car."""
+
+    id: str
+    entry: int
+    replicate: int
+    drive: str
+    climate: str
+    weight: float  # outings a year
+    drive_seconds: float  # scored time
+    compiled: CompiledOuting
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A season made ready: everything loaded, nothing played yet."""
+
+    season: Season
+    car: Car
+    drives: tuple[Drive, ...]  # one an entry
+    climates: tuple[Climate, ...]
+    seed: int
+    spread: float
+
+    @property
+    def goals(self) -> Goals:
+        """The season's aims in SI."""
+        s = self.season
+        return Goals(s.target_c + 273.15, s.limit_c + 273.15, s.band_k, s.quiet_duty, s.quiet_kmh / 3.6)
+
+    @property
+    def weights(self) -> NDArray[np.float64]:
+        """Outings a year of each entry."""
+        return np.array([e.outings_per_year for e in self.season.entries])
+
+    def outing_id(self, entry: int) -> str:
+        """Name of an entry: drive/climate."""
+        e = self.season.entries[entry]
+        return f"{e.drive}/{e.climate}"
+
+
+def car_of_world(plan: Plan, replicate: int) -> CarNumbers:
+    """The car of one world: drawn evenly within the spread; the car as it stands if the spread is 0."""
+    numbers = plan.car.numbers()
+    if plan.spread <= 0.0:
+        return numbers
+    rng = np.random.Generator(np.random.PCG64(outing_seed(plan.seed, "car", replicate)))
+    changed: dict[str, dict[str, float]] = {}
+    for section, key, factor in SPREAD:
+        draw = float(rng.uniform(-1.0, 1.0))
+        known = plan.car.origin.get(f"{section}.{key}") == "given"
+        share = plan.spread * factor * (GIVEN_SHARE if known else 1.0)
+        changed.setdefault(section, {})[key] = getattr(getattr(numbers, section), key) * (1.0 + share * draw)
+    parts: dict[str, Any] = {s: replace(getattr(numbers, s), **values) for s, values in changed.items()}
+    return replace(numbers, **parts)
+
+
+def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> Outing:
+    """One entry of the season played, compiled and given its attainable envelope."""
+    e = plan.season.entries[entry]
+    name = plan.outing_id(entry)
+    seed = outing_seed(plan.seed, name, replicate)
+    played = play_drive(plan.drives[entry], plan.climates[entry], numbers, seed)
+    noise = int(outing_seed(plan.seed, f"noise {name}", replicate).generate_state(1, np.uint64)[0])
+    compiled = compile_outing(played, numbers, plan.goals, noise)
+    low, high = envelope(compiled)
+    set_goals(compiled, plan.goals, low, high)
+    seconds = (played.ticks - played.score_from) * 0.1
+    return Outing(name, entry, replicate, e.drive, e.climate, e.outings_per_year, seconds, compiled, played.notes)
+
+
+def envelope(outing: CompiledOuting) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lowest and highest attainable charge temperature by tick: pointwise of always-on and always-off.
+
+    Approximate: a pump switched cleverly can at moments be outside. If always-off boils, its part up to there.
+    """
+    played = play(outing, _references(), trace_lanes=2, trace_columns=1)
+    assert played.trace is not None
+    on, off = played.trace[:, 0, 0], played.trace[:, 1, 0].copy()
+    failed = played.row(at.FAILED)[1]
+    if failed >= 0:
+        off[int(failed) :] = on[int(failed) :]
+    return np.minimum(on, off), np.maximum(on, off)
+
+
+_REFERENCES: list[Lanes] = []
+
+
+def _references() -> Lanes:
+    if not _REFERENCES:
+        _REFERENCES.append(lay_out([Contestant(n, shipped()[n]) for n in ("always-on", "always-off")]))
+    return _REFERENCES[0]
+
+
+def world(plan: Plan, replicate: int, pool: ThreadPoolExecutor | None = None) -> list[Outing]:
+    """All outings of one replicate, in the season's order."""
+    numbers = car_of_world(plan, replicate)
+    entries = range(len(plan.season.entries))
+    if pool is None:
+        return [play_entry(plan, e, replicate, numbers) for e in entries]
+    return list(pool.map(lambda e: play_entry(plan, e, replicate, numbers), entries))
+
+
+def batches(contestants: list[Contestant]) -> list[Lanes]:
+    """Contestants in as few batches as their number and their laws allow, those of one strategy side by side."""
+    order = sorted(range(len(contestants)), key=lambda k: (contestants[k].strategy.name, k))
+    ordered = [contestants[k] for k in order]
+    found, room = [], at.LANES if len(ordered) > 24 else 8  # three narrow batches still cost less than a wide one
+    for start in range(0, len(ordered), room):
+        found.append(lay_out(ordered[start : start + room]))
+    return found
+
+
+def plan_digest(plan: Plan) -> str:
+    """Identity of everything a world depends on, for caches and resuming."""
+    parts = [plan.season.digest, plan.car.digest, str(plan.seed), repr(plan.spread)]
+    parts += [d.digest for d in plan.drives] + [c.digest for c in plan.climates]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def run_batches(outing: Outing, found: list[Lanes]) -> Iterator[tuple[Lanes, Played]]:
+    """Every batch over one outing."""
+    for lanes in found:
+        yield lanes, play(outing.compiled, lanes)
+
+
+def numbers_digest(numbers: CarNumbers) -> str:
+    """Identity of a car's numbers."""
+    return hashlib.sha256(repr([(f.name, getattr(numbers, f.name)) for f in fields(numbers)]).encode()).hexdigest()
