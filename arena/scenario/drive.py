@@ -6,7 +6,7 @@ unit; the timetable converts to SI when it plays them. `load_drive` takes a name
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
@@ -296,7 +296,7 @@ def _from_toml(path: Path) -> Drive:
                 )
             continue
         source = loading.safe_beside(path, text, (*loc, "file"), phase.file)
-        trace, said = read_trace(source, phase.columns, loading.fault_line(path, text, (*loc, "columns"), ""))
+        trace, said = read_trace(source, phase.columns, _placer(path, text, loc))
         traces[phase.file], asked[phase.file] = trace, phase.columns
         notes += said
         digests.append(_trace_digest(trace))
@@ -305,6 +305,11 @@ def _from_toml(path: Path) -> Drive:
         raise BadInput(faults, f"Correct {loading.shown(path)} and run `arena check {loading.shown(path)}`.")
     head = file.drive
     return Drive(head.name, head.summary, head.start, file, traces, loading.digest_of(*digests), tuple(notes))
+
+
+def _placer(path: Path, text: str, loc: loading.Loc) -> Callable[[str], str]:
+    """Says where in the drive file a column of a trace's mapping stands."""
+    return lambda name: loading.fault_line(path, text, (*loc, "columns", name), "").rstrip()
 
 
 def _from_csv(path: Path) -> Drive:

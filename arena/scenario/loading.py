@@ -163,10 +163,16 @@ def validate(path: Path, text: str, data: Mapping[str, Any], model: type[Model],
         return model.model_validate_json(json.dumps(data, default=_no_json), strict=True)
     except ValidationError as error:
         lines = index_lines(text)
-        faults: dict[str, None] = {}
+        faults: dict[str, int] = {}
         for detail in error.errors(include_url=False):
-            faults[_fault(path, lines, data, model, detail)] = None
-        raise BadInput(list(faults), remedy or f"Correct {shown(path)} and run `arena check {shown(path)}`.") from None
+            if not _follows_from_others(data, detail):
+                line = _fault(path, lines, data, model, detail)
+                where = re.match(r":(\d+): ", line[len(shown(path)) :])
+                faults[line] = int(where[1]) if where else 0
+        raise BadInput(
+            sorted(faults, key=lambda line: faults[line]),
+            remedy or f"Correct {shown(path)} and run `arena check {shown(path)}`.",
+        ) from None
     except RecursionError:
         raise BadInput(f"{shown(path)}: is nested too deeply", "Write it flatter.") from None
 
@@ -224,8 +230,9 @@ def safe_beside(path: Path, text: str, loc: Loc, name: str) -> Path:
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known word most like `name`, or an empty text when none is near."""
-    close = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.5)
-    return close[0] if close else ""
+    words = {word.lower(): word for word in known}
+    close = difflib.get_close_matches(name.lower(), list(words), n=1, cutoff=0.55)
+    return words[close[0]] if close else ""
 
 
 def index_lines(text: str) -> dict[Loc, int]:
@@ -348,7 +355,7 @@ def _message(kind: str, ctx: dict[str, Any], fallback: str, given: Any) -> str:
     """What is wrong and what is allowed; what was given stands behind it in brackets."""
     was = f" (given {_brief(given)})"
     least, need = ("least", ctx.get("min_length")) if kind.endswith("short") else ("most", ctx.get("max_length"))
-    text = f"{fallback[:1].lower()}{fallback[1:]}{was}"
+    text = f"{fallback[:1].lower()}{fallback[1:]}{'' if isinstance(given, Mapping) else was}"
     if kind in _BOUNDS:
         side, key = _BOUNDS[kind]
         text = f"must be {side} {_brief(ctx[key])}{was}"
@@ -362,6 +369,14 @@ def _message(kind: str, ctx: dict[str, Any], fallback: str, given: Any) -> str:
     elif kind in ("string_too_short", "string_too_long"):
         text = f"must have at {least} {need} characters{was}"
     return text
+
+
+def _follows_from_others(data: Mapping[str, Any], detail: ErrorDetails) -> bool:
+    """A list said to be too short only because its entries have faults, which are told anyway."""
+    if detail["type"] != "too_short":
+        return False
+    given = _data_loc(data, detail["loc"], "too_short")[1]
+    return isinstance(given, list) and len(given) >= int(detail.get("ctx", {}).get("min_length", 0))
 
 
 def _data_loc(data: Any, loc: Sequence[int | str], kind: str) -> tuple[Loc, Any]:
@@ -413,8 +428,9 @@ def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
 def _place(path: Path, lines: dict[Loc, int], loc: Loc) -> str:
     """File and, where the key or a table round it was found, its line."""
     for length in range(len(loc), 0, -1):
-        if loc[:length] in lines:
-            return f"{shown(path)}:{lines[loc[:length]]}"
+        for here in (loc[:length], (*loc[:length], 0)):
+            if here in lines:
+                return f"{shown(path)}:{lines[here]}"
     return shown(path)
 
 

@@ -256,10 +256,12 @@ class _Pick:
     spec: ColumnSpec | None = None
 
 
-def read_trace(path: Path, columns: Columns | None = None, mapping_place: str = "") -> tuple[TraceData, list[str]]:
+def read_trace(
+    path: Path, columns: Columns | None = None, place: Callable[[str], str] | None = None
+) -> tuple[TraceData, list[str]]:
     """A drive trace and notes on what was tolerated. Raises BadInput when time or speed cannot be had."""
     wanted = ("speed", "grade", "altitude", "rpm", "map", "throttle", "pedal")
-    log = read_log(path, columns, need=("speed",), want=wanted, mapping_place=mapping_place)
+    log = read_log(path, columns, need=("speed",), want=wanted, place=place)
     notes = list(log.notes)
     speed = np.maximum(log.values["speed"], 0.0)
     grade = log.values.get("grade")
@@ -280,7 +282,7 @@ def read_log(
     columns: Columns | None = None,
     need: Sequence[str] = (),
     want: Sequence[str] | None = None,
-    mapping_place: str = "",
+    place: Callable[[str], str] | None = None,
 ) -> Log:
     """A log in SI. `columns` maps our column names to headers and goes before guessing.
 
@@ -289,7 +291,7 @@ def read_log(
     """
     table = _read_table(path)
     keys = list(want) if want is not None else [key for key in QUANTITIES if key != "time"]
-    picks = _pick_columns(table, columns or {}, keys, mapping_place)
+    picks = _pick_columns(table, columns or {}, keys, place or (lambda name: f"{loading.shown(path)}: columns.{name}"))
     missing = [QUANTITIES[key].column for key in ("time", *need) if key not in picks]
     if missing:
         heads = ", ".join(f'"{head}"' for head in table.headers[:12])
@@ -308,10 +310,8 @@ def read_log(
     gaps = np.flatnonzero(np.diff(time_s) > GAP_S)
     kept_lines = np.asarray(lines)[keep]
     for gap in gaps[:5]:
-        table.notes.append(
-            f"{loading.shown(path)}:{kept_lines[gap + 1]}: a gap of {time_s[gap + 1] - time_s[gap]:.1f} s before this row, "
-            "bridged in a straight line"
-        )
+        length = f"a gap of {time_s[gap + 1] - time_s[gap]:.1f} s before this row, bridged in a straight line"
+        table.notes.append(f"{loading.shown(path)}:{kept_lines[gap + 1]}: {length}")
     if len(gaps) > 5:
         table.notes.append(f"{loading.shown(path)}: {len(gaps) - 5} more gaps over {GAP_S:g} s")
     headers = {key: table.headers[pick.index] for key, pick in picks.items()}
@@ -422,26 +422,27 @@ def _check_widths(path: Path, headers: list[str], rows: list[list[str]], lines: 
                 raise BadInput(fault, "Correct that row, or take it out.")
 
 
-def _pick_columns(table: _Table, columns: Columns, keys: Sequence[str], place: str) -> dict[str, _Pick]:
+def _pick_columns(
+    table: _Table, columns: Columns, keys: Sequence[str], place: Callable[[str], str]
+) -> dict[str, _Pick]:
     """Which column holds which quantity: the mapping first, then what headers say."""
     faults: list[str] = []
     picks: dict[str, _Pick] = {}
-    where = place.rstrip() or f"{loading.shown(table.path)}: columns"
     for name, wanted in columns.items():
         key = OUR_COLUMNS.get(name)
         if key is None:
             near = loading.nearest(name, OUR_COLUMNS)
             hint = f', did you mean "{near}"?' if near else f" (known: {', '.join(OUR_COLUMNS)})"
-            faults.append(f"{where}.{name} is not a column of ours{hint}")
+            faults.append(f"{place(name)} is not a column of ours{hint}")
             continue
         spec = wanted if isinstance(wanted, ColumnSpec) else None
         pick = _by_header(table, spec.header if spec else str(wanted), spec)
         if isinstance(pick, str):
-            faults.append(f"{where}.{name} {pick}")
+            faults.append(f"{place(name)} {pick}")
             continue
         fault = _bad_spec(key, pick)
         if fault:
-            faults.append(f"{where}.{name} {fault}")
+            faults.append(f"{place(name)} {fault}")
         picks[key] = pick
     if faults:
         raise BadInput(
@@ -468,7 +469,7 @@ def _by_header(table: _Table, text: str, spec: ColumnSpec | None) -> _Pick | str
         fits = [index for index, head in enumerate(table.headers) if split_header(head)[0] == words]
         asked_unit = asked_unit or unit
     if not fits:
-        near = loading.nearest(wanted, [head.lower() for head in table.headers])
+        near = loading.nearest(wanted, table.headers)
         return f'names the header "{wanted}", which is not in the file' + (f', did you mean "{near}"?' if near else "")
     if len(fits) > 1:
         return f'"{wanted}" fits {len(fits)} headers: {", ".join(table.headers[index] for index in fits)}'

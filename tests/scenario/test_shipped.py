@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -62,7 +63,7 @@ def test_wltc_has_the_regulations_speed_sums() -> None:
     with (shipped_root() / "drives" / "wltc_class3b.csv").open(encoding="utf-8") as file:
         speeds = [float(row["speed_kmh"]) for row in csv.DictReader(file)]
     ends = [0, 590, 1023, 1478, 1801]
-    sums = [sum(speeds[low:high]) for low, high in zip(ends, ends[1:], strict=False)]
+    sums = [sum(speeds[low:high]) for low, high in pairwise(ends)]
     assert sums == pytest.approx([11140.3, 17121.2, 25782.2, 29714.9], abs=0.05)
 
 

@@ -1,0 +1,216 @@
+"""Recorded CSV files: units from headers, what is tolerated, and what is refused with row and column."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from arena.errors import BadInput
+from arena.scenario.drive import load_drive
+from arena.scenario.trace_csv import ColumnSpec, mend, read_log, read_trace, split_header
+
+PLAIN = "time_s,speed_kmh\n0,0\n1,36\n2,72\n"
+
+
+def csv(folder: Path, text: str | bytes, name: str = "t.csv") -> Path:
+    path = folder / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def fault(path: Path, columns: dict[str, str | ColumnSpec] | None = None) -> str:
+    with pytest.raises(BadInput) as caught:
+        read_trace(path, columns)
+    assert caught.value.remedy
+    assert path.name in caught.value.faults[0]
+    return caught.value.faults[0]
+
+
+def test_time_and_speed_alone_make_a_drive_that_starts_warm(tmp_path: Path) -> None:
+    drive = load_drive(csv(tmp_path, PLAIN))
+    assert (drive.name, drive.start) == ("t", "warm")
+    trace = drive.traces[drive.file.phase[0].file]  # type: ignore[union-attr]
+    np.testing.assert_allclose(trace.speed_m_s, [0.0, 10.0, 20.0])
+
+
+@pytest.mark.parametrize(
+    ("text", "metres_a_second"),
+    [
+        ("Time [s],Vehicle Speed [mph]\n0,0\n1,22.369362920544\n", 10.0),
+        ("time;speed (m/s)\n0;0\n1;10\n", 10.0),
+        ("time;speed_kmh\n0;0\n1;36,0\n", 10.0),
+        ("Time (ms),GPS Speed (km/h)\n0,0\n1000,36\n", 10.0),
+        ("clock,VSS\n10:00:00.000,0\n10:00:01.000,36\n", 10.0),
+        ("time_s,speed_kmh,note\n5,0,a\n6,36,b\n", 10.0),
+        ("0,0\n1,36\n", 10.0),
+        ("# a remark\ntime_s,speed_kmh\n0,0\n\n1,36\n", 10.0),
+    ],
+)
+def test_speed_is_read_whatever_the_logger_calls_it(tmp_path: Path, text: str, metres_a_second: float) -> None:
+    trace, _ = read_trace(csv(tmp_path, text))
+    np.testing.assert_allclose(trace.time_s, [0.0, 1.0])
+    assert trace.speed_m_s[1] == pytest.approx(metres_a_second)
+
+
+@pytest.mark.parametrize(
+    ("header", "value", "kilopascal"),
+    [
+        ("MAP [kPa]", 200, 200),
+        ("MAP [psi]", 29.007547546, 200),
+        ("MAP [bar]", 2, 200),
+        ("Boost [psi]", 14.503773773, 201.325),
+        ("Boost (kPa gauge)", 100, 201.325),
+        ("Manifold Absolute Pressure (hPa)", 2000, 200),
+        ("map_kpa", 200, 200),
+    ],
+)
+def test_manifold_pressure_in_any_unit(tmp_path: Path, header: str, value: float, kilopascal: float) -> None:
+    text = f"time_s,speed_kmh,rpm,{header}\n0,50,2000,{value}\n1,50,2000,{value}\n"
+    trace, _ = read_trace(csv(tmp_path, text))
+    assert trace.map_pa is not None
+    assert trace.map_pa[0] / 1e3 == pytest.approx(kilopascal, abs=0.01)
+
+
+def test_temperatures_in_fahrenheit_are_converted_and_unmarked_ones_refused(tmp_path: Path) -> None:
+    log = read_log(csv(tmp_path, "time_s,IAT [°F]\n0,86\n1,86\n"))
+    assert log.values["iat"][0] == pytest.approx(303.15)
+    with pytest.raises(BadInput) as caught:
+        read_log(csv(tmp_path, "time_s,IAT\n0,100\n1,104\n2,104\n"))
+    assert 'column "IAT"' in caught.value.faults[0] and "degF" in caught.value.faults[0]
+    assert "[degF]" in caught.value.remedy
+
+
+def test_a_pressure_that_must_be_psi_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_log(csv(tmp_path, "time_s,MAP\n0,14.5\n1,29\n"))
+    assert 'column "MAP"' in caught.value.faults[0] and "psi" in caught.value.faults[0]
+
+
+def test_a_doubly_encoded_degree_sign_is_mended() -> None:
+    assert mend("Intake Air Temperature [Â°C]") == "Intake Air Temperature [°C]"
+    assert mend("Temp [Ã\u0082Â°C]".replace("Ã\u0082", "Ã‚")) == "Temp [°C]"
+    assert split_header("Intake Air Temperature [Â°C]") == ("intake air temperature", "°c")
+    assert split_header("speed_mph") == ("speed", "mph")
+
+
+def test_empty_fields_at_the_start_and_repeats_are_tolerated(tmp_path: Path) -> None:
+    text = "time_s,speed_kmh,rpm,map_kpa\n0,,,\n1,36,,\n2,36,900,\n3,36,900,98\n4,,,99\n4,40,900,99\n5,,,\n"
+    path = csv(tmp_path, text)
+    trace, notes = read_trace(path)
+    np.testing.assert_allclose(trace.time_s, [0.0, 1.0, 2.0])
+    np.testing.assert_allclose(trace.speed_m_s * 3.6, [36.0, 40.0, 40.0])
+    assert any("rows repeat a time" in note for note in notes)
+
+
+def test_a_gap_is_named_in_the_notes(tmp_path: Path) -> None:
+    _, notes = read_trace(csv(tmp_path, "time_s,speed_kmh\n0,10\n1,10\n9,10\n"))
+    assert any("t.csv:4" in note and "gap of 8.0 s" in note for note in notes)
+
+
+def test_clock_time_runs_over_midnight(tmp_path: Path) -> None:
+    trace, _ = read_trace(csv(tmp_path, "time,speed_kmh\n23:59:59.5,10\n00:00:00.5,10\n00:00:01.5,10\n"))
+    np.testing.assert_allclose(trace.time_s, [0.0, 1.0, 2.0])
+
+
+def test_the_slope_comes_from_altitude(tmp_path: Path) -> None:
+    rows = "".join(f"{t},36,{100 + 0.5 * t}\n" for t in range(60))  # 10 m/s, rising 0.5 m a second: 5 %
+    trace, notes = read_trace(csv(tmp_path, "time_s,speed_kmh,altitude_m\n" + rows))
+    assert trace.grade is not None
+    np.testing.assert_allclose(trace.grade, 0.05, atol=1e-9)
+    assert any("altitude" in note for note in notes)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("time_s,speed_kmh\n0,0\n2,10\n1,20\n", ["t.csv:4", "time runs backwards", "time_s", '"1" after "2"']),
+        ("time_s,speed_kmh\n0,0\n1,nan\n2,3\n", ["t.csv:3", '"speed_kmh"', '"nan"', "finite"]),
+        ("time_s,speed_kmh\n0,0\n1,inf\n2,3\n", ["t.csv:3", '"speed_kmh"', "finite"]),
+        ("time_s,speed_kmh\n0,0\n1,fast\n2,3\n", ["t.csv:3", '"speed_kmh"', '"fast"', "not a number"]),
+        ("time_s,speed_kmh\n0,0\n,10\n2,3\n", ["t.csv:3", '"time_s"', "empty"]),
+        ("time_s,speed_kmh\n0,0\nnan,10\n2,3\n", ["t.csv:3", '"time_s"', "finite"]),
+        ("time_s,speed_kmh\n0,0\n1,2,3\n2,3\n", ["t.csv:3", "3 fields where the header has 2"]),
+        ("time_s,speed_kmh\n0,0\n1,900\n2,3\n", ["t.csv:3", '"speed_kmh"', '"900"', "cannot be right"]),
+        ("time_s,speed_kmh\n0,0\n1,-20\n2,3\n", ["t.csv:3", '"speed_kmh"', "cannot be right"]),
+        ("time_s,rpm\n0,0\n1,900\n", ["t.csv:1", "no column for speed_kmh", '"rpm"']),
+        ("speed_kmh,rpm\n0,0\n1,900\n", ["t.csv:1", "no column for time_s"]),
+        ("time_s,speed_kmh\n0,0\n", ["t.csv", "1 rows of data", "at least 2"]),
+        ("time_s,speed_kmh\n", ["t.csv", "0 rows of data"]),
+        ("", ["t.csv", "the file is empty"]),
+        ("1,2,3\n4,5,6\n", ["t.csv:1", "no header row"]),
+        ("time_s,speed_kmh\n1,2\n1,3\n1,4\n", ["t.csv", "does not advance"]),
+        ("time_s,speed_kmh\n1,\n2,\n", ["t.csv", '"speed_kmh" is empty all the way down']),
+        ("time,speed_kmh\n10:61:00,2\n10:62:00,3\n", ["t.csv:2", "no time of day"]),
+        (b"\xff\xfet\x00", ["t.csv", "UTF-16"]),
+        (b"time_s,speed_kmh\n0,0\n1,\x00\n", ["t.csv:3", "zero bytes"]),
+        ("time_s,speed_kmh,throttle_pct\n0,0,20\n1,3,140\n", ["t.csv:3", '"throttle_pct"', "cannot be right"]),
+    ],
+)
+def test_a_bad_trace_is_refused_with_row_and_column(tmp_path: Path, text: str | bytes, words: list[str]) -> None:
+    said = fault(csv(tmp_path, text))
+    assert all(word in said for word in words), said
+
+
+def test_a_giant_file_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "t.csv"
+    with path.open("wb") as file:
+        file.truncate(1_000_000_000)
+    assert "over the limit of 50 MB" in fault(path)
+
+
+def test_a_trace_too_long_for_a_drive_is_refused(tmp_path: Path) -> None:
+    path = csv(tmp_path, "time_s,speed_kmh\n0,50\n10000000,50\n")
+    with pytest.raises(BadInput, match="over the limit of 200000 s"):
+        load_drive(path)
+
+
+class TestMapping:
+    """The columns of a drive file: our name -> header, or a beginning of it that fits only one, with rescaling."""
+
+    TEXT = "Clock,GPS km/h,Pedal D,Pedal E\n0,10,14.1,0\n1,10,57.05,0\n2,10,100,0\n"
+
+    def test_rescaling_and_prefix(self, tmp_path: Path) -> None:
+        columns = {
+            "time_s": "Cl",
+            "speed_kmh": "GPS",
+            "pedal_pct": ColumnSpec.model_validate({"header": "Pedal D", "from": (14.1, 100.0), "to": (0.0, 100.0)}),
+        }
+        trace, _ = read_trace(csv(tmp_path, self.TEXT), columns)
+        assert trace.pedal is not None
+        np.testing.assert_allclose(trace.pedal, [0.0, 0.5, 1.0])
+
+    @pytest.mark.parametrize(
+        ("columns", "words"),
+        [
+            ({"speed_kmh": "Pedal"}, ["columns.speed_kmh", "fits 2 headers", "Pedal D, Pedal E"]),
+            ({"speed_kmh": "GPS mh"}, ["columns.speed_kmh", "not in the file", 'did you mean "GPS km/h"']),
+            ({"sped_kmh": "GPS"}, ["columns.sped_kmh", "not a column of ours", 'did you mean "speed_kmh"']),
+            ({"speed_kmh": ColumnSpec(header="GPS", unit="knots")}, ["columns.speed_kmh", '"knots"', "mph"]),
+            (
+                {"pedal_pct": ColumnSpec.model_validate({"header": "Pedal D", "from": (1, 2)})},
+                ["only one of from and to"],
+            ),
+        ],
+    )
+    def test_faults(self, tmp_path: Path, columns: dict[str, str | ColumnSpec], words: list[str]) -> None:
+        said = fault(csv(tmp_path, self.TEXT), columns)
+        assert all(word in said for word in words), said
+
+    def test_in_a_drive_file_the_fault_names_the_drive_file(self, tmp_path: Path) -> None:
+        csv(tmp_path, self.TEXT)
+        drive = csv(
+            tmp_path,
+            '[drive]\nname = "x"\n[[phase]]\ndo = "trace"\nfile = "t.csv"\n[phase.columns]\nspeed_kmh = "Speed"\n',
+            "x.toml",
+        )
+        with pytest.raises(BadInput) as caught:
+            load_drive(drive)
+        assert "x.toml:7: phase[1].columns.speed_kmh" in caught.value.faults[0]
+
+
+def test_the_digest_follows_the_trace(tmp_path: Path) -> None:
+    first = load_drive(csv(tmp_path, PLAIN)).digest
+    assert load_drive(csv(tmp_path, PLAIN.replace("72", "73"))).digest != first
+    assert load_drive(csv(tmp_path, PLAIN.replace("\n", "\r\n"))).digest == first
