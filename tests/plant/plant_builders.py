@@ -1,0 +1,109 @@
+"""Outings, cars and contestants for the plant's tests and the scripts of tests/bench."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.contest import run
+from arena.contest.run import Contestant, lay_out
+from arena.plant import kernel
+from arena.plant import layout as at
+from arena.plant.compile import CompiledOuting, Goals, compile_outing
+from arena.plant.numbers import CarNumbers
+from arena.scenario.car import load_car
+from arena.scenario.climate import load_climate
+from arena.scenario.drive import load_drive
+from arena.strategies import load_strategy, shipped
+from arena.timetable.outing import Played, outing_seed, play
+
+Floats = NDArray[np.float64]
+COLUMNS = kernel.TRACE_COLUMNS
+IAT_C, CORE_METAL_C, CORE_IN_C, CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C = 0, 2, 3, 4, 5, 6
+APPLIED_C, MOTOR_V_C, AMPS_C, SPEED_C, FLOW_C, HEAT_AIR_C, HEAT_OUT_C = 8, 9, 10, 11, 12, 15, 16
+TANKS = ("in-flow", "side", "none")
+
+
+@cache
+def shipped_car() -> CarNumbers:
+    """The invented car as its file gives it."""
+    return load_car("invented-2200").numbers()
+
+
+def with_tank(car: CarNumbers, tank: Any) -> CarNumbers:
+    """The same car with its tank in the flow, on a side branch, or none."""
+    return replace(car, loop=replace(car.loop, tank=tank, tank_m3=0.0 if tank == "none" else car.loop.tank_m3))
+
+
+@cache
+def played(drive: str, climate: str) -> Played:
+    """A shipped drive in a shipped climate by the shipped car, replicate 0."""
+    return play(load_drive(drive), load_climate(climate), shipped_car(), outing_seed(1, f"{drive}/{climate}", 0))
+
+
+@cache
+def outing(drive: str, climate: str, tank: str = "in-flow") -> CompiledOuting:
+    """The same, compiled."""
+    return compile_outing(played(drive, climate), with_tank(shipped_car(), tank), Goals(), 1)
+
+
+@cache
+def half_minutes() -> Any:
+    """The test law that switches every 30 s."""
+    return load_strategy(Path(__file__).with_name("every_half_minute.py"))
+
+
+@cache
+def switching() -> run.Lanes:
+    """Lanes whose pump switches: every 30 s, two-speed, proportional; and the two references that never do."""
+    law = shipped()
+    return lay_out(
+        [
+            Contestant("every 30 s", half_minutes()),
+            Contestant("two-speed", law["two-speed"]),
+            Contestant("proportional", law["proportional"]),
+            Contestant("always-on", law["always-on"]),
+            Contestant("always-off", law["always-off"]),
+        ]
+    )
+
+
+def traced(made: CompiledOuting, lanes: run.Lanes) -> run.Played:
+    """Play with a full trace of every lane."""
+    return run.play(made, lanes, len(lanes.contestants), COLUMNS)
+
+
+def trace_of(made: run.Played) -> Floats:
+    """The trace, (ticks, lanes, columns); there must be one."""
+    assert made.trace is not None
+    return made.trace
+
+
+def shortened(made: CompiledOuting, first: int, last: int) -> CompiledOuting:
+    """Ticks first..last-1 alone, all figures scored; everything starts at the outing's start temperature."""
+    x = made.X[first:last].copy()
+    x[:, at.X_BOOST_ROW] = -1
+    return replace(made, ticks=last - first, X=x, boost_rows=0, boost_weight=np.zeros(0), score_from=0)
+
+
+def heat_balance(made: CompiledOuting, result: run.Played) -> tuple[Floats, Floats]:
+    """Heat in less out less stored, and heat moved in all (J); shape (lanes,). Capacities from P, cells from S."""
+    lanes = result.rows.shape[1]
+    state = result.state.reshape(at.ROWS, -1)[:, :lanes]
+    half, p = 0.5 * at.TICK_S, made.P
+    stored = np.zeros(lanes)
+    for first, count, capacity in (
+        (at.CORE_AT, at.CORE_CELLS, at.P_CORE_M), (at.CORE_AT + at.CORE_CELLS, at.CORE_CELLS, at.P_CORE_W),
+        (at.FRONT_AT, at.FRONT_CELLS, at.P_FRONT_M), (at.FRONT_AT + at.FRONT_CELLS, at.FRONT_CELLS, at.P_FRONT_W),
+        (at.HOSE_1_AT, at.HOSE_1, at.P_HOSE_1_W), (at.HOSE_2_AT, at.HOSE_2, at.P_HOSE_2_W),
+        (at.HOSE_3_AT, at.HOSE_3, at.P_HOSE_3_W), (at.LINK, 1, at.P_LINK_W), (at.SIDE, 1, at.P_SIDE_W),
+    ):  # fmt: skip
+        stored += half * p[capacity] * (state[first : first + count] - made.start_k).sum(axis=0)
+    # the link's outflow is extrapolated over the tick and used on both sides, so nothing is under way between them
+    air, bay, out = result.row(at.HEAT_AIR), result.row(at.HEAT_BAY), result.row(at.HEAT_OUT)
+    return air + bay - out - stored, np.abs(air) + np.abs(bay) + np.abs(out)
