@@ -43,7 +43,7 @@ def heated_along_wall_k(inlet_k: Value, wall_k: Value, ua_w_k: Value, flow_kg_s:
     Used for the charger's hot side (UA (T_turbine - T2) / (m cp) in the limit of much flow) and for pipes.
     """
     flow = require("flow_kg_s", flow_kg_s, 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         left = np.where(
             flow > 0.0, np.exp(-np.asarray(ua_w_k) / (flow * cp_j_kg_k)), np.where(np.asarray(ua_w_k) > 0, 0.0, 1.0)
         )
