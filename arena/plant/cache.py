@@ -25,10 +25,10 @@ def folder() -> Path:
         places = [place / "charge-arena" for place in places]
     for place in [*places, _temporary()]:
         try:
-            place.mkdir(parents=True, exist_ok=True)
+            place.mkdir(mode=0o700, parents=True, exist_ok=True)
         except OSError:
             continue
-        if os.access(place, os.W_OK | os.X_OK):
+        if os.access(place, os.W_OK | os.X_OK) and (place != _temporary() or _is_ours(place)):
             return place
     return Path(tempfile.mkdtemp(prefix="charge-arena-"))
 
@@ -50,6 +50,11 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> bool:
             aside.unlink(missing_ok=True)
         return False
     return True
+
+
+def _is_ours(place: Path) -> bool:
+    """Not a folder that someone else put in the shared temporary folder: code may be read from it."""
+    return not hasattr(os, "getuid") or (place.stat().st_uid == os.getuid() and not place.is_symlink())
 
 
 def _temporary() -> Path:

@@ -144,11 +144,17 @@ def test_cache_folder_by_name_by_custom_and_when_it_cannot_be(tmp_path: Path, mo
     monkeypatch.delenv("XDG_CACHE_HOME")
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
     assert cache.folder() == tmp_path / "home" / ".cache" / "charge-arena"
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     in_the_way = tmp_path / "file"
     in_the_way.write_text("a file where a folder should be")
     monkeypatch.setenv("ARENA_CACHE_DIR", str(in_the_way))
-    assert cache.folder().is_dir()
-    assert cache.folder() != in_the_way
+    spare = cache.folder()
+    assert spare.is_dir()
+    assert spare == cache.folder() != in_the_way
+    assert spare.stat().st_mode & 0o077 == 0  # nobody else's to write into
+    spare.rmdir()
+    spare.symlink_to(tmp_path / "home")  # someone else's doing
+    assert cache.folder() not in (spare, in_the_way)
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_beside_it(tmp_path: Path) -> None:
