@@ -75,6 +75,7 @@ def kernel(width: int) -> Any:
         )
         assert spec is not None and spec.loader is not None
         module = importlib.util.module_from_spec(spec)
+        sys.modules[spec.name] = module  # compiled code read back from the cache looks its module up here
         spec.loader.exec_module(module)
     finally:
         layout.LANES = usual
