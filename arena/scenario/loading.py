@@ -59,26 +59,23 @@ def find(kind: str, name: str | Path, near: Path | None = None) -> Path:
     one = kind.removesuffix("s") if kind != "axes" else "axes"
     if not text:
         raise BadInput(f"{one}: the name is empty", _listing(kind))
-    given = Path(text).expanduser()
+    given, said = Path(text).expanduser(), one_line(text, 300)
     looks_like_path = given.suffix != "" or len(given.parts) > 1
-    if _exists(given) and (given.is_file() or looks_like_path):
+    if _is_file(given) or (looks_like_path and _is_there(given)):
         return given
-    if near is not None and not given.is_absolute():
-        for beside in (near / given, near / f"{text}.toml"):
-            if beside.is_file():
-                return beside
+    candidates = [] if near is None or given.is_absolute() else [near / given, near / f"{text}.toml"]
     if len(given.parts) == 1:
-        for folder in _folders(kind):
-            for candidate in (folder / text, folder / f"{text}.toml"):
-                if candidate.is_file():
-                    return candidate
-    if looks_like_path and len(given.parts) > 1:
+        candidates += [path for folder in _folders(kind) for path in (folder / text, folder / f"{text}.toml")]
+    for candidate in candidates:
+        if _is_file(candidate):
+            return candidate
+    if len(given.parts) > 1:
         raise BadInput(
-            f"{text}: there is no such file", f"Check the path, or name a {one} that is known. {_listing(kind)}"
+            f"{said}: there is no such file", f"Check the path, or name a {one} that is known. {_listing(kind)}"
         )
     names = [entry.name for entry in list_all(kind)]
-    fault = f'unknown {one} "{text}"{_did_you_mean(text.removesuffix(".toml"), names)}'
-    raise BadInput(fault, _listing(kind))
+    near_name = _did_you_mean(text.removesuffix(".toml"), names)
+    raise BadInput(f'unknown {one} "{said}"{near_name}', _listing(kind))
 
 
 def list_all(kind: str) -> list[Entry]:
@@ -186,16 +183,26 @@ def key_name(loc: Iterable[int | str]) -> str:
     """A key's path as people read it, rows counted from 1: ("phase", 2, "seconds") -> phase[3].seconds."""
     name = ""
     for step in loc:
-        name += f"[{step + 1}]" if isinstance(step, int) else (f".{step}" if name else step)
+        if isinstance(step, int):
+            name += f"[{step + 1}]"
+        else:
+            name += ("." if name else "") + one_line(step)
     return name
 
 
 def shown(path: Path) -> str:
     """A path as people should see it: from the working folder if it is inside, else as it was given."""
     try:
-        return str(path.resolve().relative_to(Path.cwd())) if path.is_absolute() else str(path)
+        text = str(path.resolve().relative_to(Path.cwd())) if path.is_absolute() else str(path)
     except (ValueError, OSError):
-        return str(path)
+        text = str(path)
+    return one_line(text, 300)
+
+
+def one_line(text: str, most: int = 60) -> str:
+    """Text from a file or a person as it may stand in a message: one line, printable, not too long."""
+    plain = "".join(letter if letter.isprintable() else repr(letter)[1:-1] for letter in text)
+    return plain if len(plain) <= most else f"{plain[: most - 3]}..."
 
 
 def digest_of(*parts: str | bytes) -> str:
@@ -210,19 +217,19 @@ def digest_of(*parts: str | bytes) -> str:
 
 def safe_beside(path: Path, text: str, loc: Loc, name: str) -> Path:
     """A file that `path` names, which must lie in its folder or below. Raises BadInput for any other place."""
-    plain = name.replace("\\", "/")
+    plain, said = name.replace("\\", "/"), one_line(name)
     remedy = f"Copy the file beside {shown(path)} and name it without a leading folder."
     if plain.startswith(("/", "~")) or re.match(r"^[A-Za-z]:", plain):
         raise BadInput(
-            fault_line(path, text, loc, f'must be a file beside this one, not an absolute path ("{name}")'), remedy
+            fault_line(path, text, loc, f'must be a file beside this one, not an absolute path ("{said}")'), remedy
         )
     if ".." in plain.split("/"):
-        raise BadInput(fault_line(path, text, loc, f'must not climb out of its folder with ".." ("{name}")'), remedy)
+        raise BadInput(fault_line(path, text, loc, f'must not climb out of its folder with ".." ("{said}")'), remedy)
     found = path.parent / plain
-    if not found.is_file():
+    if not _is_file(found):
         near = [other.name for other in found.parent.glob("*") if other.suffix == found.suffix]
         given = fault_line(
-            path, text, loc, f'names "{name}", but there is no such file{_did_you_mean(found.name, near)}'
+            path, text, loc, f'names "{said}", but there is no such file{_did_you_mean(found.name, near)}'
         )
         raise BadInput(given, remedy)
     return found
@@ -312,7 +319,7 @@ def _fault(
         known = _known_keys(model, detail["loc"][:-1])
         inside = f" in {key_name(loc[:-1])}" if len(loc) > 1 else ""
         hint = _did_you_mean(str(loc[-1]), known) or (f" (known: {', '.join(sorted(known))})" if known else "")
-        return f'{_place(path, lines, loc)}: unknown key "{loc[-1]}"{inside}{hint}'
+        return f'{_place(path, lines, loc)}: unknown key "{one_line(str(loc[-1]))}"{inside}{hint}'
     if kind == "missing":
         return f"{_place(path, lines, loc)}: {key_name(loc)} is missing"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
@@ -320,7 +327,7 @@ def _fault(
         words = re.findall(r"'([^']+)'", str(ctx.get("expected_tags", ""))) or _tags(model, detail["loc"])
         if kind == "union_tag_not_found":
             return f"{_place(path, lines, loc)}: {key_name((*loc, tag))} is missing (allowed: {', '.join(words)})"
-        name = str(ctx.get("tag", ""))
+        name = one_line(str(ctx.get("tag", "")))
         return (
             f'{_place(path, lines, (*loc, tag))}: {key_name((*loc, tag))} "{name}" is not known'
             f"{_did_you_mean(name, words)} (allowed: {', '.join(words)})"
@@ -441,8 +448,7 @@ def _brief(value: Any) -> str:
         return f"{value:.10g}"
     if isinstance(value, Mapping):
         return "a table"
-    text = json.dumps(value, default=str, ensure_ascii=False)
-    return text if len(text) <= 60 else f"{text[:57]}..."
+    return one_line(json.dumps(value, default=str, ensure_ascii=False))
 
 
 def _no_json(value: Any) -> Any:
@@ -479,10 +485,17 @@ def _summary_of(path: Path) -> str:
     return str(data.get("summary", ""))
 
 
-def _exists(path: Path) -> bool:
+def _is_there(path: Path) -> bool:
     try:
         return os.path.lexists(path)
-    except ValueError:
+    except (OSError, ValueError):
+        return False
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name too long, or one no file can have
         return False
 
 

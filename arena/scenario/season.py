@@ -154,12 +154,21 @@ def _entry(path: Path, text: str, row: int, outing: OutingRow, faults: list[str]
             found = loading.find(f"{kind}s", name, near=path.parent)
         except BadInput as error:
             faults += [
-                loading.fault_line(path, text, ("outing", row, kind), f"names an {said}") for said in error.faults
+                loading.fault_line(path, text, ("outing", row, kind), f"names what is not there: {said}")
+                for said in error.faults
             ]
             continue
-        if found.parent == path.parent:
+        if found not in _known_elsewhere(f"{kind}s", name):
             names[kind] = str(found)
     return Entry(names["drive"], names["climate"], outing.per_year)
+
+
+def _known_elsewhere(kind: str, name: str) -> list[Path]:
+    """What the name leads to without the season's own folder: then it may stay as it is written."""
+    try:
+        return [loading.find(kind, name)]
+    except BadInput:
+        return []
 
 
 def _clashes(file: SeasonFile) -> list[tuple[loading.Loc, str]]:
@@ -176,7 +185,7 @@ def _clashes(file: SeasonFile) -> list[tuple[loading.Loc, str]]:
             found.append(
                 (
                     ("outing", row),
-                    f'repeats row {seen[pair] + 1} ("{pair[0]}" in "{pair[1]}"); add their per_year together',
+                    f"repeats row {seen[pair] + 1} ({pair[0]} in {pair[1]}); add their per_year together",
                 )
             )
         seen.setdefault(pair, row)

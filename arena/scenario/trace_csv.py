@@ -7,13 +7,11 @@ column: time running backwards, things that are no number, units that cannot be 
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +20,11 @@ from pydantic import BaseModel, ConfigDict, Field
 from arena import units
 from arena.errors import BadInput
 from arena.scenario import loading
+from arena.scenario.csv_table import Table, read_table
+from arena.scenario.quantities import DEFAULT_UNIT, OUR_COLUMNS, QUANTITIES, UNITS, mend, split_header
 
 Floats = NDArray[np.float64]
 GAP_S: Final = 5.0
-ATMOSPHERE_PA: Final = 101325.0
 
 
 class ColumnSpec(BaseModel):
@@ -79,177 +78,6 @@ class Log:
 
 
 @dataclass(frozen=True)
-class Quantity:
-    """Something a log can hold: our column name, SI key, kind of unit, and words its header may carry."""
-
-    column: str  # our name, unit included
-    kind: str
-    words: str  # regular expression on the header's cleaned words
-    low: float = -np.inf  # SI; outside: refused
-    high: float = np.inf
-
-
-QUANTITIES: Final[dict[str, Quantity]] = {
-    "time": Quantity("time_s", "time", r"time( of day| stamp)?|timestamp|clock( time)?|elapsed( time)?|t"),
-    "speed": Quantity(
-        "speed_kmh",
-        "speed",
-        r"(vehicle |car |road |gps |wheel )?speed( sensor| gps)?|vss|vehicle speed sensor|velocity",
-        -1.0,
-        140.0,
-    ),
-    "grade": Quantity("grade_pct", "share", r"(road )?(grade|slope|gradient)", -0.4, 0.4),
-    "altitude": Quantity("altitude_m", "length", r"(gps )?(altitude|elevation)( gps)?|height", -500.0, 9000.0),
-    "rpm": Quantity("rpm", "rpm", r"(engine )?rpm|engine speed|revs|engine revs", 0.0, 20000.0),
-    "map": Quantity(
-        "map_kpa",
-        "pressure",
-        r"map|(intake )?manifold (absolute )?pressure|intake pressure|boost( pressure)?",
-        0.0,
-        600e3,
-    ),
-    "throttle": Quantity(
-        "throttle_pct", "share", r"(absolute )?throttle( position| plate)?( sensor)?|tps", -0.05, 1.05
-    ),
-    "pedal": Quantity(
-        "pedal_pct", "share", r"(accelerator )?pedal( position)?( [a-f])?|accelerator( position)?|app", -0.05, 1.05
-    ),
-    "iat": Quantity(
-        "iat_c",
-        "temperature",
-        r"iat|probe|(intake|charge|inlet manifold|intake manifold) (air )?temp(erature)?|act",
-        200.0,
-        520.0,
-    ),
-    "ambient": Quantity("ambient_c", "temperature", r"(ambient|outside)( air)?( temp(erature)?)?|oat", 200.0, 340.0),
-    "engine_coolant": Quantity(
-        "engine_coolant_c",
-        "temperature",
-        r"engine coolant( temp(erature)?)?|coolant temp(erature)?|ect|clt",
-        200.0,
-        420.0,
-    ),
-    "air_flow": Quantity(
-        "air_flow_g_s",
-        "mass_flow",
-        r"maf|air flow( rate)?( from mass flow sensor)?|mass air flow|air mass flow",
-        0.0,
-        2.0,
-    ),
-    "charger_out": Quantity(
-        "charger_out_c",
-        "temperature",
-        r"charger out( temp(erature)?)?|compressor out(let)?( temp(erature)?)?",
-        200.0,
-        600.0,
-    ),
-    "loop_coolant": Quantity(
-        "coolant_into_core_c",
-        "temperature",
-        r"(charge )?cooler (coolant|water)( temp(erature)?)?|coolant into core|loop (coolant|water)( temp(erature)?)?",
-        200.0,
-        420.0,
-    ),
-    "coolant_out_of_core": Quantity("coolant_out_of_core_c", "temperature", r"coolant out of core", 200.0, 420.0),
-    "core_metal": Quantity("core_metal_c", "temperature", r"core metal", 200.0, 520.0),
-    "bay": Quantity(
-        "bay_c", "temperature", r"(engine )?bay( temp(erature)?)?|under ?hood( temp(erature)?)?", 200.0, 450.0
-    ),
-    "duty": Quantity("duty_pct", "share", r"(pump )?duty( cycle)?|pump (output|pwm)", -0.01, 1.01),
-    "pump_voltage": Quantity("pump_v", "voltage", r"pump( volt(age|s)?)?", -1.0, 60.0),
-    "pump_current": Quantity("pump_a", "current", r"pump (current|amp(ere)?s)", -50.0, 200.0),
-    "supply": Quantity(
-        "supply_v", "voltage", r"supply|battery( volt(age|s)?)?|vbat|system voltage|control module voltage", 0.0, 60.0
-    ),
-    "flow": Quantity("flow_l_min", "volume_flow", r"(coolant |pump )?flow", -1e-3, 1e-2),
-}
-
-
-def _scaled(factor: float) -> Callable[[Any], Any]:
-    return lambda value: value * factor
-
-
-def _gauge(factor: float) -> Callable[[Any], Any]:
-    return lambda value: value * factor + ATMOSPHERE_PA
-
-
-_PRESSURES: Final[dict[str, float]] = {
-    "kpa": 1e3,
-    "pa": 1.0,
-    "hpa": 100.0,
-    "mbar": 100.0,
-    "bar": 1e5,
-    "psi": units.PSI_PA,
-    "inhg": 3386.389,
-    "mmhg": 133.3224,
-}
-UNITS: Final[dict[str, dict[str, Callable[[Any], Any]]]] = {
-    "time": {
-        **dict.fromkeys(("s", "sec", "second", "seconds"), _scaled(1.0)),
-        "ms": _scaled(1e-3),
-        "min": _scaled(60.0),
-        "h": _scaled(3600.0),
-    },
-    "speed": {
-        **dict.fromkeys(("kmh", "km/h", "kph"), _scaled(1.0 / 3.6)),
-        "mph": units.mph_to_m_s,
-        "m/s": _scaled(1.0),
-    },
-    "share": {
-        **dict.fromkeys(("%", "pct", "percent"), _scaled(0.01)),
-        **dict.fromkeys(("0-1", "share"), _scaled(1.0)),
-    },
-    "length": {"m": _scaled(1.0), "ft": _scaled(units.FOOT_M), "km": _scaled(1e3)},
-    "rpm": {**dict.fromkeys(("rpm", "1/min", "rev/min", "r/min"), _scaled(1.0)), "hz": _scaled(60.0)},
-    "pressure": {
-        **{unit: _scaled(factor) for unit, factor in _PRESSURES.items()},
-        **{f"{unit} abs": _scaled(factor) for unit, factor in _PRESSURES.items()},
-        **{f"{unit} gauge": _gauge(factor) for unit, factor in _PRESSURES.items()},
-    },
-    "temperature": {
-        **dict.fromkeys(("c", "degc", "deg c", "°c", "celsius"), units.c_to_k),
-        **dict.fromkeys(("f", "degf", "deg f", "°f", "fahrenheit"), units.f_to_k),
-        "k": _scaled(1.0),
-    },
-    "mass_flow": {
-        "g/s": _scaled(1e-3),
-        "kg/h": _scaled(1.0 / 3600.0),
-        "kg/s": _scaled(1.0),
-        "lb/min": _scaled(units.POUND_KG / 60.0),
-    },
-    "volume_flow": {**dict.fromkeys(("l/min", "lpm"), units.l_min_to_m3_s), "gpm": units.gpm_to_m3_s},
-    "voltage": {"v": _scaled(1.0), "mv": _scaled(1e-3)},
-    "current": {"a": _scaled(1.0), "ma": _scaled(1e-3)},
-}
-_DEFAULT_UNIT: Final = {
-    "time": "s",
-    "speed": "kmh",
-    "share": "%",
-    "length": "m",
-    "rpm": "rpm",
-    "pressure": "kpa",
-    "temperature": "c",
-    "mass_flow": "g/s",
-    "volume_flow": "l/min",
-    "voltage": "v",
-    "current": "a",
-}
-OUR_COLUMNS: Final = {quantity.column: key for key, quantity in QUANTITIES.items()}
-
-
-@dataclass
-class _Table:
-    """The file as texts: headers (mended), cells by column, and each row's line number."""
-
-    path: Path
-    headers: list[str]
-    rows: list[list[str]]
-    lines: list[int]
-    decimal_comma: bool
-    notes: list[str] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
 class _Pick:
     index: int
     unit: str  # "" when nobody said
@@ -289,7 +117,7 @@ def read_log(
     `need` and `want` are keys of `QUANTITIES`; without `want` everything recognised is read. Samples before
     the first row that has every needed and wanted value are left out. Raises BadInput.
     """
-    table = _read_table(path)
+    table = read_table(path)
     keys = list(want) if want is not None else [key for key in QUANTITIES if key != "time"]
     picks = _pick_columns(table, columns or {}, keys, place or (lambda name: f"{loading.shown(path)}: columns.{name}"))
     missing = [QUANTITIES[key].column for key in ("time", *need) if key not in picks]
@@ -318,113 +146,7 @@ def read_log(
     return Log(path, time_s, values, headers, tuple(table.notes), int(kept_lines[0]))
 
 
-def mend(header: str) -> str:
-    """A header with doubly encoded letters put right ("Â°C" -> "°C") and blanks trimmed."""
-    text = header.strip().strip("\ufeff")
-    for _ in range(2):
-        if not re.search(r"[\u00c2\u00c3]", text):
-            break
-        try:
-            text = text.encode("cp1252").decode("utf-8")
-        except (UnicodeEncodeError, UnicodeDecodeError):
-            text = text.replace("\u00c2", "")
-    return text
-
-
-def split_header(header: str) -> tuple[str, str]:
-    """A header's cleaned words and its unit: "Vehicle Speed [km/h]" -> ("vehicle speed", "km/h"); no unit: ""."""
-    text = mend(header)
-    bracket = re.search(r"[\[(]\s*([^\])]*?)\s*[\])]\s*$", text)
-    unit = ""
-    if bracket:
-        unit, text = bracket[1].lower(), text[: bracket.start()]
-    words = re.sub(r"[\s_\-.:]+", " ", text).strip().lower()
-    if not unit:
-        known = sorted({name for group in UNITS.values() for name in group}, key=len, reverse=True)
-        for name in known:
-            suffix = re.sub(r"[_/]", " ", name)
-            for ending in {name, suffix}:
-                if words.endswith(f" {ending}"):
-                    return words[: -len(ending) - 1].strip(), name
-    return words, unit
-
-
-def _read_table(path: Path) -> _Table:
-    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
-    notes: list[str] = []
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise BadInput(
-            f"{loading.shown(path)}: the text is UTF-16, not UTF-8", "Save the file as UTF-8 text and try again."
-        )
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("cp1252", errors="replace")
-        notes.append(f"{loading.shown(path)}: is not UTF-8, read as Windows-1252")
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise BadInput(f"{loading.shown(path)}:{line}: holds zero bytes, so it is not a text file", "Give a CSV file.")
-    if not text.strip():
-        raise BadInput(
-            f"{loading.shown(path)}: the file is empty", "Give a CSV with a header row, e.g. time_s,speed_kmh."
-        )
-    head = next(line for line in text.splitlines() if line.strip())
-    delimiter = max(",;\t", key=head.count)
-    headers: list[str] = []
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    try:
-        for row in reader:
-            if not row or not any(cell.strip() for cell in row) or (row[0].startswith("#")):
-                continue
-            if not headers:
-                headers = [mend(cell) for cell in row]
-                continue
-            rows.append(row)
-            lines.append(reader.line_num)
-    except csv.Error as error:
-        raise BadInput(
-            f"{loading.shown(path)}:{reader.line_num}: is not a readable CSV row ({error})", "Give a plain CSV file."
-        ) from None
-    if headers and all(_is_number(cell) for cell in headers if cell):
-        if len(headers) != 2:
-            raise BadInput(f"{loading.shown(path)}:1: there is no header row, so the columns have no names",
-                           "Put a header row on top, e.g. time_s,speed_kmh.")  # fmt: skip
-        notes.append(
-            f"{loading.shown(path)}: has no header row; its two columns are taken as time in s and speed in km/h"
-        )
-        rows.insert(0, headers)
-        lines.insert(0, 1)
-        headers = ["time_s", "speed_kmh"]
-    if len(rows) < 2:
-        raise BadInput(
-            f"{loading.shown(path)}: has {len(rows)} rows of data; at least 2 are needed", "Give a longer recording."
-        )
-    _check_widths(path, headers, rows, lines)
-    return _Table(path, headers, rows, lines, delimiter != ",", notes)
-
-
-def _check_widths(path: Path, headers: list[str], rows: list[list[str]], lines: list[int]) -> None:
-    """Every row must have the header's columns; only the last may be cut short (a logger that lost power)."""
-    width = len(headers)
-    for position, row in enumerate(rows):
-        if len(row) != width:
-            extra = row[width:]
-            if len(row) > width and not any(cell.strip() for cell in extra):
-                del row[width:]
-            elif position == len(rows) - 1 and len(rows) > 2 and len(row) < width:
-                rows.pop()
-                lines.pop()
-                return
-            else:
-                fault = f"{loading.shown(path)}:{lines[position]}: has {len(row)} fields where the header has {width}"
-                raise BadInput(fault, "Correct that row, or take it out.")
-
-
-def _pick_columns(
-    table: _Table, columns: Columns, keys: Sequence[str], place: Callable[[str], str]
-) -> dict[str, _Pick]:
+def _pick_columns(table: Table, columns: Columns, keys: Sequence[str], place: Callable[[str], str]) -> dict[str, _Pick]:
     """Which column holds which quantity: the mapping first, then what headers say."""
     faults: list[str] = []
     picks: dict[str, _Pick] = {}
@@ -458,7 +180,7 @@ def _pick_columns(
     return {key: pick for key, pick in picks.items() if key == "time" or key in keys}
 
 
-def _by_header(table: _Table, text: str, spec: ColumnSpec | None) -> _Pick | str:
+def _by_header(table: Table, text: str, spec: ColumnSpec | None) -> _Pick | str:
     """The column that a mapping names, or what is wrong with the name."""
     wanted = mend(text)
     asked_unit = spec.unit.lower() if spec else ""
@@ -470,7 +192,9 @@ def _by_header(table: _Table, text: str, spec: ColumnSpec | None) -> _Pick | str
         asked_unit = asked_unit or unit
     if not fits:
         near = loading.nearest(wanted, table.headers)
-        return f'names the header "{wanted}", which is not in the file' + (f', did you mean "{near}"?' if near else "")
+        return f'names the header "{loading.one_line(wanted)}", which is not in the file' + (
+            f', did you mean "{near}"?' if near else ""
+        )
     if len(fits) > 1:
         return f'"{wanted}" fits {len(fits)} headers: {", ".join(table.headers[index] for index in fits)}'
     return _Pick(fits[0], asked_unit or split_header(table.headers[fits[0]])[1], spec)
@@ -491,7 +215,7 @@ def _bad_spec(key: str, pick: _Pick) -> str:
     return ""
 
 
-def _guess(table: _Table, key: str, taken: set[int]) -> _Pick | None:
+def _guess(table: Table, key: str, taken: set[int]) -> _Pick | None:
     quantity = QUANTITIES[key]
     found: list[_Pick] = []
     for index, header in enumerate(table.headers):
@@ -505,25 +229,23 @@ def _guess(table: _Table, key: str, taken: set[int]) -> _Pick | None:
         found.append(_Pick(index, unit if unit in UNITS[quantity.kind] else ""))
     if len(found) > 1:
         names = ", ".join(f'"{table.headers[pick.index]}"' for pick in found)
-        table.notes.append(f"{loading.shown(table.path)}: {names} could all be {quantity.column}; the first is taken")
+        table.notes.append(f"{table.shown}: {names} could all be {quantity.column}; the first is taken")
     return found[0] if found else None
 
 
-def _first_full_row(table: _Table, indices: Sequence[int]) -> int:
+def _first_full_row(table: Table, indices: Sequence[int]) -> int:
     missing = set(indices)
     for position, row in enumerate(table.rows):
         missing -= {index for index in missing if row[index].strip()}
         if not missing:
             return position
     names = ", ".join(f'"{table.headers[index]}"' for index in sorted(missing))
-    raise BadInput(
-        f"{loading.shown(table.path)}: the column {names} is empty all the way down", "Leave the column out, or log it."
-    )
+    raise BadInput(f"{table.shown}: the column {names} is empty all the way down", "Leave the column out, or log it.")
 
 
-def _time(table: _Table, pick: _Pick, start: int) -> tuple[Floats, NDArray[np.intp]]:
+def _time(table: Table, pick: _Pick, start: int) -> tuple[Floats, NDArray[np.intp]]:
     """Seconds from 0 and the positions of the samples kept (the last of several at one time)."""
-    path = loading.shown(table.path)
+    path = table.shown
     cells = [row[pick.index].strip() for row in table.rows]
     clock = any(":" in cell for cell in cells[start : start + 20])
     if clock:
@@ -531,9 +253,9 @@ def _time(table: _Table, pick: _Pick, start: int) -> tuple[Floats, NDArray[np.in
         wraps = np.diff(seconds) < -43200.0
         seconds[1:] += 86400.0 * np.cumsum(wraps)
     else:
-        seconds = np.asarray(
-            UNITS["time"][pick.unit or "s"](_numbers(table, pick.index, start, fill=False)), dtype=np.float64
-        )
+        raw = table.numbers(pick.index, start, fill=False)
+        unit = pick.unit or ("ms" if raw[0] > 1e11 else "s")  # no clock counts that many seconds: milliseconds of 1970
+        seconds = np.asarray(UNITS["time"][unit](raw), dtype=np.float64)
     back = np.flatnonzero(np.diff(seconds) < 0.0)
     if len(back):
         row = int(back[0]) + 1
@@ -551,20 +273,23 @@ def _time(table: _Table, pick: _Pick, start: int) -> tuple[Floats, NDArray[np.in
     return seconds[keep] - seconds[keep[0]], keep
 
 
-def _clock_s(table: _Table, index: int, row: int, cell: str) -> float:
-    """Time of day in seconds; a date before it is left out."""
-    found = re.search(r"(\d{1,3}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?\s*$", cell)
-    if not found or int(found[2]) > 59 or (found[3] and float(found[3].replace(",", ".")) >= 61):
-        raise _cell_fault(table, index, row, "is no time of day (hh:mm:ss)")
-    if found[3] is None:
-        return 60.0 * int(found[1]) + int(found[2])
-    return 3600.0 * int(found[1]) + 60.0 * int(found[2]) + float(found[3].replace(",", "."))
+def _clock_s(table: Table, index: int, row: int, cell: str) -> float:
+    """Time of day in seconds from hh:mm:ss or mm:ss with decimals; a date before and a zone behind are left out."""
+    found = re.search(
+        r"(?:(\d{1,3}):)?(\d{1,3}):(\d{2}(?:[.,]\d+)?)\s*(am|pm)?\s*(?:z|[+-]\d{2}:?\d{2})?$", cell.lower()
+    )
+    if not found or float(found[3].replace(",", ".")) >= 61.0 or (found[1] and int(found[2]) > 59):
+        raise table.cell_fault(index, row, "is no time of day (hh:mm:ss)")
+    hours = int(found[1] or 0)
+    if found[4]:
+        hours = hours % 12 + (12 if found[4] == "pm" else 0)
+    return 3600.0 * hours + 60.0 * int(found[2]) + float(found[3].replace(",", "."))
 
 
-def _values(table: _Table, key: str, pick: _Pick, start: int) -> Floats:
+def _values(table: Table, key: str, pick: _Pick, start: int) -> Floats:
     """One column in SI, filled forward, rescaled if asked, and within what can be."""
     quantity = QUANTITIES[key]
-    raw = _numbers(table, pick.index, start, fill=True)
+    raw = table.numbers(pick.index, start, fill=True)
     unit = pick.unit
     if pick.spec is not None and pick.spec.from_range is not None and pick.spec.to is not None:
         (from_low, from_high), (to_low, to_high) = pick.spec.from_range, pick.spec.to
@@ -578,26 +303,25 @@ def _values(table: _Table, key: str, pick: _Pick, start: int) -> Floats:
         and float(np.max(raw)) > 0.0
     ):
         unit = "share"
-        table.notes.append(
-            f'{loading.shown(table.path)}: "{table.headers[pick.index]}" never passes 1, so it is a share of 0 to 1'
-        )
-    values = np.asarray(UNITS[quantity.kind][unit or _DEFAULT_UNIT[quantity.kind]](raw), dtype=np.float64)
+        table.notes.append(f'{table.shown}: "{table.headers[pick.index]}" never passes 1, so it is a share of 0 to 1')
+    values = np.asarray(UNITS[quantity.kind][unit or DEFAULT_UNIT[quantity.kind]](raw), dtype=np.float64)
     if not unit and quantity.kind not in ("rpm",) and table.headers[pick.index].strip().lower() != quantity.column:
-        default = _DEFAULT_UNIT[quantity.kind]
-        table.notes.append(
-            f'{loading.shown(table.path)}: "{table.headers[pick.index]}" names no unit; taken as {default}'
-        )
+        default = DEFAULT_UNIT[quantity.kind]
+        table.notes.append(f'{table.shown}: "{table.headers[pick.index]}" names no unit; taken as {default}')
     wrong = np.flatnonzero((values < quantity.low) | (values > quantity.high))
     if len(wrong):
-        message = f"cannot be right for {quantity.column} in {unit or _DEFAULT_UNIT[quantity.kind]}"
-        raise _cell_fault(table, pick.index, start + int(wrong[0]), message, len(wrong))
+        message = f"cannot be right for {quantity.column} in {unit or DEFAULT_UNIT[quantity.kind]}"
+        raise table.cell_fault(pick.index, start + int(wrong[0]), message, len(wrong))
     return values
 
 
-def _check_plausible(table: _Table, picks: Mapping[str, _Pick], values: Mapping[str, Floats]) -> None:
+def _check_plausible(table: Table, picks: Mapping[str, _Pick], values: Mapping[str, Floats]) -> None:
     """Units that nobody named and that cannot be what was assumed."""
     faults = []
-    if "map" in values and not picks["map"].unit:
+    boost = "map" in values and not picks["map"].unit and "boost" in table.headers[picks["map"].index].lower()
+    if boost:
+        faults.append((picks["map"], "map_kpa", "names no unit, and boost may be gauge or absolute", "kPa gauge"))
+    elif "map" in values and not picks["map"].unit:
         top = float(np.max(values["map"])) / 1e3
         if top < 60.0:
             guess = "bar" if top < 5.0 else "psi"
@@ -619,54 +343,9 @@ def _check_plausible(table: _Table, picks: Mapping[str, _Pick], values: Mapping[
         pick, column, _, unit = faults[0]
         head = split_header(table.headers[pick.index])[0]
         raise BadInput(
-            [
-                f'{loading.shown(table.path)}: column "{table.headers[p.index]}" {message}'
-                for p, _, message, _ in faults
-            ],
+            [f'{table.shown}: column "{table.headers[p.index]}" {message}' for p, _, message, _ in faults],
             f'Put the unit into the header, e.g. "{head} [{unit}]", or into columns: {column} = "{head} [{unit}]".',
         )
-
-
-def _numbers(table: _Table, index: int, start: int, fill: bool) -> Floats:
-    """A column from row `start` on; empty fields take the last value before them."""
-    cells = [row[index] for row in table.rows]
-    if table.decimal_comma:
-        cells = [cell.replace(",", ".") for cell in cells]
-    last = ""
-    if fill:
-        for row in range(start + 1):
-            last = cells[row].strip() or last
-    out = []
-    for row in range(start, len(cells)):
-        cell = cells[row].strip()
-        if not cell and fill:
-            cell = last
-        last = cell
-        out.append(cell)
-    try:
-        numbers = np.array(out, dtype=np.float64)
-    except ValueError:
-        bad = next(row for row, cell in enumerate(out) if not _is_number(cell))
-        raise _cell_fault(table, index, start + bad, "is not a number" if out[bad] else "is empty") from None
-    wrong = np.flatnonzero(~np.isfinite(numbers))
-    if len(wrong):
-        raise _cell_fault(table, index, start + int(wrong[0]), "is not a finite number", len(wrong))
-    return numbers
-
-
-def _cell_fault(table: _Table, index: int, row: int, message: str, count: int = 1) -> BadInput:
-    cell = table.rows[row][index].strip()
-    more = f" ({count} rows in all)" if count > 1 else ""
-    fault = f'{loading.shown(table.path)}:{table.lines[row]}: column "{table.headers[index]}": "{cell}" {message}{more}'
-    return BadInput(fault, "Correct or take out the row, or say the column's unit in its header or in columns.")
-
-
-def _is_number(cell: str) -> bool:
-    try:
-        float(cell)
-    except ValueError:
-        return False
-    return True
 
 
 def _grade_from_altitude(time_s: Floats, speed_m_s: Floats, altitude_m: Floats) -> Floats:

@@ -9,7 +9,8 @@ import pytest
 
 from arena.errors import BadInput
 from arena.scenario.drive import load_drive
-from arena.scenario.trace_csv import ColumnSpec, mend, read_log, read_trace, split_header
+from arena.scenario.quantities import mend, split_header
+from arena.scenario.trace_csv import ColumnSpec, read_log, read_trace
 
 PLAIN = "time_s,speed_kmh\n0,0\n1,36\n2,72\n"
 
@@ -45,6 +46,12 @@ def test_time_and_speed_alone_make_a_drive_that_starts_warm(tmp_path: Path) -> N
         ("clock,VSS\n10:00:00.000,0\n10:00:01.000,36\n", 10.0),
         ("time_s,speed_kmh,note\n5,0,a\n6,36,b\n", 10.0),
         ("0,0\n1,36\n", 10.0),
+        ("time,speed\ns,km/h\n0,0\n1,36\n", 10.0),
+        ("time,speed (m/s)\n2024-05-01T10:00:00Z,0\n2024-05-01T10:00:01Z,10\n", 10.0),
+        ("time,speed (m/s)\n59:59.5,0\n60:00.5,10\n", 10.0),
+        ("time,speed (m/s)\n11:59:59 am,0\n12:00:00 pm,10\n", 10.0),
+        ("timestamp,speed (m/s)\n1700000000000,0\n1700000001000,10\n", 10.0),
+        ('"Time","Speed (km/h)"\n"0","0"\n"1","36"\n', 10.0),
         ("# a remark\ntime_s,speed_kmh\n0,0\n\n1,36\n", 10.0),
     ],
 )
@@ -143,6 +150,8 @@ def test_the_slope_comes_from_altitude(tmp_path: Path) -> None:
         ("time_s,speed_kmh\n1,2\n1,3\n1,4\n", ["t.csv", "does not advance"]),
         ("time_s,speed_kmh\n1,\n2,\n", ["t.csv", '"speed_kmh" is empty all the way down']),
         ("time,speed_kmh\n10:61:00,2\n10:62:00,3\n", ["t.csv:2", "no time of day"]),
+        ('time_s,speed_kmh\n0,0\n1,"5\n2,3\n3,4\n', ["t.csv:3", "quotation mark"]),
+        ("time_s,speed_kmh,boost\n0,0,5\n1,3,6\n", ["t.csv", '"boost" names no unit', "gauge or absolute"]),
         (b"\xff\xfet\x00", ["t.csv", "UTF-16"]),
         (b"time_s,speed_kmh\n0,0\n1,\x00\n", ["t.csv:3", "zero bytes"]),
         ("time_s,speed_kmh,throttle_pct\n0,0,20\n1,3,140\n", ["t.csv:3", '"throttle_pct"', "cannot be right"]),
@@ -162,7 +171,7 @@ def test_a_giant_file_is_refused_before_it_is_read(tmp_path: Path) -> None:
 
 def test_a_trace_too_long_for_a_drive_is_refused(tmp_path: Path) -> None:
     path = csv(tmp_path, "time_s,speed_kmh\n0,50\n10000000,50\n")
-    with pytest.raises(BadInput, match="over the limit of 200000 s"):
+    with pytest.raises(BadInput, match="over the limit of 1000000 s"):
         load_drive(path)
 
 
@@ -214,3 +223,21 @@ def test_the_digest_follows_the_trace(tmp_path: Path) -> None:
     first = load_drive(csv(tmp_path, PLAIN)).digest
     assert load_drive(csv(tmp_path, PLAIN.replace("72", "73"))).digest != first
     assert load_drive(csv(tmp_path, PLAIN.replace("\n", "\r\n"))).digest == first
+
+
+def test_our_own_trace_reads_back_as_a_log(tmp_path: Path) -> None:
+    names = (
+        "time_s,phase,speed_kmh,pedal_pct,throttle_pct,rpm,map_kpa,air_flow_g_s,ambient_c,bay_c,charger_out_c,iat_c,probe_c,"
+        "core_metal_c,coolant_into_core_c,coolant_out_of_core_c,coolant_into_front_c,coolant_out_of_front_c,tank_c,duty_pct,"
+        "supply_v,pump_v,pump_a,pump_rpm,flow_l_min,pump_w,resistor_w,heat_from_air_w,heat_to_outside_w"
+    )
+    row = "cruise,72,10,12,2000,120,30,20,45,60,31,32,30,25,26,26,25,25,50,13.8,7,2,3000,8,14,0,500,500"
+    log = read_log(csv(tmp_path, f"{names}\n0.0,{row}\n0.1,{row}\n"))
+    got = {key: float(values[0]) for key, values in log.values.items()}
+    expected = {
+        "speed": 20.0, "pedal": 0.1, "throttle": 0.12, "rpm": 2000.0, "map": 120e3, "air_flow": 0.03, "ambient": 293.15,
+        "bay": 318.15, "charger_out": 333.15, "iat": 304.15, "core_metal": 303.15, "loop_coolant": 298.15,
+        "coolant_out_of_core": 299.15, "duty": 0.5, "supply": 13.8, "pump_voltage": 7.0, "pump_current": 2.0,
+        "flow": 8 / 60000,
+    }  # fmt: skip
+    assert got == pytest.approx(expected)

@@ -1,0 +1,161 @@
+"""A CSV file as texts, before anyone knows what the columns mean: decoding, delimiter, header, row numbers.
+
+Every fault names the file, the row's line number and, where there is one, the column.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.errors import BadInput
+from arena.scenario import loading
+from arena.scenario.quantities import UNITS, mend
+
+Floats = NDArray[np.float64]
+
+
+@dataclass
+class Table:
+    """The file as texts: headers (mended), rows of cells, and each row's line number; notes grow as it is read."""
+
+    path: Path
+    headers: list[str]
+    rows: list[list[str]]
+    lines: list[int]
+    decimal_comma: bool
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def shown(self) -> str:
+        """The file's path as people should see it."""
+        return loading.shown(self.path)
+
+    def cell_fault(self, index: int, row: int, message: str, count: int = 1) -> BadInput:
+        """What is wrong with one cell, to be raised; `count` cells of the column share the fault."""
+        cell = loading.one_line(self.rows[row][index].strip())
+        more = f" ({count} rows in all)" if count > 1 else ""
+        fault = f'{self.shown}:{self.lines[row]}: column "{self.headers[index]}": "{cell}" {message}{more}'
+        return BadInput(fault, "Correct or take out the row, or say the column's unit in its header or in columns.")
+
+    def numbers(self, index: int, start: int, fill: bool) -> Floats:
+        """A column from row `start` on; with `fill` an empty field takes the last value before it."""
+        last, out = "", []
+        for row in range(0 if fill else start, len(self.rows)):
+            cell = self.rows[row][index].strip() or (last if fill else "")
+            last = cell
+            if row >= start:
+                out.append(cell.replace(",", ".") if self.decimal_comma else cell)
+        try:
+            values = np.array(out, dtype=np.float64)
+        except ValueError:
+            bad = next(row for row, cell in enumerate(out) if not is_number(cell))
+            raise self.cell_fault(index, start + bad, "is not a number" if out[bad] else "is empty") from None
+        wrong = np.flatnonzero(~np.isfinite(values))
+        if len(wrong):
+            raise self.cell_fault(index, start + int(wrong[0]), "is not a finite number", len(wrong))
+        return values
+
+
+def read_table(path: Path) -> Table:
+    """The whole file. Raises BadInput for what is no CSV, has no header, too few rows, or ragged rows."""
+    notes: list[str] = []
+    text = _text(path, notes)
+    head = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
+    delimiter = max(",;\t", key=head.count)
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    for number, row in _rows(path, text, delimiter):
+        rows.append(row)
+        lines.append(number)
+    headers = _take_headers(path, rows, lines, notes)
+    _check_widths(path, headers, rows, lines, notes)
+    if len(rows) < 2:
+        fault = f"{loading.shown(path)}: has {len(rows)} rows of data; at least 2 are needed"
+        raise BadInput(fault, "Give a longer recording.")
+    return Table(path, headers, rows, lines, delimiter != ",", notes)
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell reads as a number (infinity and not-a-number do too)."""
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
+
+
+def _text(path: Path, notes: list[str]) -> str:
+    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
+    name = loading.shown(path)
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise BadInput(f"{name}: the text is UTF-16, not UTF-8", "Save the file as UTF-8 text and try again.")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("cp1252", errors="replace")
+        notes.append(f"{name}: is not UTF-8, read as Windows-1252")
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise BadInput(f"{name}:{line}: holds zero bytes, so it is not a text file", "Give a CSV file.")
+    if not text.strip():
+        raise BadInput(f"{name}: the file is empty", "Give a CSV with a header row, e.g. time_s,speed_kmh.")
+    return text
+
+
+def _rows(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    """Line number and cells of every row but blank ones and remarks; a quoted cell must end on its line."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    same: dict[str, str] = {}  # a log repeats itself: one copy of each text is enough
+    before = 0
+    try:
+        for row in reader:
+            if reader.line_num > before + 1:
+                fault = f"{loading.shown(path)}:{before + 1}: a quotation mark is opened and not closed on this row"
+                raise BadInput(fault, "Close the quotation mark, or take it out.")
+            before = reader.line_num
+            if any(cell.strip() for cell in row) and not row[0].startswith("#"):
+                yield before, [same.setdefault(cell, cell) for cell in row]
+    except csv.Error as error:
+        fault = f"{loading.shown(path)}:{reader.line_num}: is not a readable CSV row ({error})"
+        raise BadInput(fault, "Give a plain CSV file.") from None
+
+
+def _take_headers(path: Path, rows: list[list[str]], lines: list[int], notes: list[str]) -> list[str]:
+    """The header row, taken off the rows; a row of units below it goes into the headers."""
+    first = [loading.one_line(mend(cell)) for cell in rows[0]] if rows else []
+    if first and all(is_number(cell) for cell in first if cell):
+        if len(first) != 2:
+            fault = f"{loading.shown(path)}:{lines[0]}: there is no header row, so the columns have no names"
+            raise BadInput(fault, "Put a header row on top, e.g. time_s,speed_kmh.")
+        notes.append(f"{loading.shown(path)}: has no header row; taken as time in s and speed in km/h")
+        return ["time_s", "speed_kmh"]
+    del rows[:1], lines[:1]
+    known = {unit for group in UNITS.values() for unit in group}
+    marks = [mend(cell).strip("[]() ") for cell in rows[0]] if rows else []
+    if len(marks) == len(first) and any(marks) and all(mark.lower() in known or not mark for mark in marks):
+        del rows[:1], lines[:1]
+        return [f"{name} [{mark}]" if mark else name for name, mark in zip(first, marks, strict=True)]
+    return first
+
+
+def _check_widths(path: Path, headers: list[str], rows: list[list[str]], lines: list[int], notes: list[str]) -> None:
+    """Every row must have the header's columns; only the last may be cut short (a logger that lost power)."""
+    width = len(headers)
+    for position, row in enumerate(rows):
+        if len(row) > width and not any(cell.strip() for cell in row[width:]):
+            del row[width:]
+        elif len(row) < width and position == len(rows) - 1 and len(rows) > 2:
+            notes.append(f"{loading.shown(path)}:{lines[-1]}: the last row is cut short and left out")
+            rows.pop()
+            lines.pop()
+            return
+        elif len(row) != width:
+            fault = f"{loading.shown(path)}:{lines[position]}: has {len(row)} fields where the header has {width}"
+            raise BadInput(fault, "Correct that row, or take it out.")
