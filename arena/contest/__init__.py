@@ -1,0 +1,1 @@
+"""Who wins, and how sure: runs, figures, standings, tuning, result folders."""

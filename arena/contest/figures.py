@@ -112,7 +112,7 @@ def weighted_quantile(values: NDArray[np.float32], weights: Floats, share: float
     summed = np.cumsum(weights[order], axis=0)
     place = np.argmax(summed >= share * summed[-1], axis=0)
     columns = np.arange(values.shape[1])
-    return values[order[place, columns], columns].astype(np.float64)
+    return np.asarray(values[order[place, columns], columns], dtype=np.float64)
 
 
 def time_to_target(reached: Floats, outing: CompiledOuting) -> tuple[Floats, Floats]:

@@ -10,6 +10,7 @@ import ast
 import hashlib
 import importlib.util
 import inspect
+import sys
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -64,10 +65,11 @@ def _law(source: str, strategy: Strategy, width: int) -> Law:
     if not path.exists():
         from arena.plant.cache import write_whole
 
-        write_whole(path, lambda aside: Path(aside).write_text(source, encoding="utf-8") and None)
+        write_whole(path, lambda aside: _write(aside, source))
     spec = importlib.util.spec_from_file_location(f"arena_law_{digest}", path)
     assert spec is not None and spec.loader is not None
     module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module  # a compiled function read back from the cache looks its module up here
     try:
         spec.loader.exec_module(module)
     except (NumbaError, NotImplementedError, TypeError, KeyError) as error:
@@ -78,6 +80,10 @@ def _law(source: str, strategy: Strategy, width: int) -> Law:
             note=f"{strategy.name}: runs interpreted, slower: {reason[-1] if reason else type(error).__name__}",
         )
     return Law(module.batch, compiled=True)
+
+
+def _write(path: Path, source: str) -> None:
+    path.write_text(source, encoding="utf-8")
 
 
 @cache
@@ -109,7 +115,7 @@ def _source(strategy: Strategy, width: int) -> str:
     )
 
 
-_HEAD = '''"""Generated: a law and the loop over lanes around it."""
+_HEAD = '''"""Generated: a law, and the loop over lanes around it."""
 import math
 from typing import Any, NamedTuple
 
@@ -131,10 +137,13 @@ def _own_code(strategy: Strategy) -> str:
             for argument in node.args.args:
                 argument.annotation = None
             kept.append(node)
-        elif isinstance(node, ast.ClassDef | ast.AnnAssign) or (isinstance(node, ast.Import) and _plain(node)):
-            kept.append(node)
-        elif isinstance(node, ast.Assign) and not any(
-            isinstance(t, ast.Name) and t.id == "STRATEGY" for t in node.targets
+        elif (
+            isinstance(node, ast.ClassDef | ast.AnnAssign)
+            or (isinstance(node, ast.Import) and _plain(node))
+            or (
+                isinstance(node, ast.Assign)
+                and not any(isinstance(t, ast.Name) and t.id == "STRATEGY" for t in node.targets)
+            )
         ):
             kept.append(node)
     return "\n\n".join(ast.unparse(node) for node in kept)

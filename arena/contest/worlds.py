@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -66,6 +67,7 @@ class Plan:
     climates: tuple[Climate, ...]
     seed: int
     spread: float
+    sources: tuple[Path, ...] = ()  # the files it came from
 
     @property
     def goals(self) -> Goals:

@@ -1,0 +1,1 @@
+"""The physics and its kernel. Knows nothing of strategies, files or printing."""

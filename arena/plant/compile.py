@@ -36,25 +36,46 @@ _TURBINE_FLOW = (0.005, 0.018, 0.190)  # kg/s of idle, cruise and full load: whe
 class Inputs(Protocol):
     """What the physics needs of a played drive; arrays of shape (ticks,), SI. The timetable's `Played` has it."""
 
-    ticks: int
-    score_from: int
-    start: str
-    speed_m_s: Floats
-    pedal: Floats
-    throttle: Floats
-    rpm: Floats
-    map_pa: Floats
-    air_flow_kg_s: Floats
-    engine_on: Floats
-    key_on: Floats
-    cranking: Floats
-    fan_on: Floats
-    engine_k: Floats
-    ambient_k: Floats
-    ambient_pa: Floats
-    humidity: Floats
-    wind_m_s: Floats
-    bay_extra_k: Floats
+    # fmt: off
+    @property
+    def ticks(self) -> int: ...  # noqa: D102
+    @property
+    def score_from(self) -> int: ...  # noqa: D102
+    @property
+    def start(self) -> str: ...  # noqa: D102
+    @property
+    def speed_m_s(self) -> Floats: ...  # noqa: D102
+    @property
+    def pedal(self) -> Floats: ...  # noqa: D102
+    @property
+    def throttle(self) -> Floats: ...  # noqa: D102
+    @property
+    def rpm(self) -> Floats: ...  # noqa: D102
+    @property
+    def map_pa(self) -> Floats: ...  # noqa: D102
+    @property
+    def air_flow_kg_s(self) -> Floats: ...  # noqa: D102
+    @property
+    def engine_on(self) -> Floats: ...  # noqa: D102
+    @property
+    def key_on(self) -> Floats: ...  # noqa: D102
+    @property
+    def cranking(self) -> Floats: ...  # noqa: D102
+    @property
+    def fan_on(self) -> Floats: ...  # noqa: D102
+    @property
+    def engine_k(self) -> Floats: ...  # noqa: D102
+    @property
+    def ambient_k(self) -> Floats: ...  # noqa: D102
+    @property
+    def ambient_pa(self) -> Floats: ...  # noqa: D102
+    @property
+    def humidity(self) -> Floats: ...  # noqa: D102
+    @property
+    def wind_m_s(self) -> Floats: ...  # noqa: D102
+    @property
+    def bay_extra_k(self) -> Floats: ...  # noqa: D102
+    # fmt: on
 
 
 @dataclass(frozen=True)

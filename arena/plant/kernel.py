@@ -35,7 +35,6 @@ from arena.plant.layout import (
     X_REACH, X_SCORED, X_SPEED, X_STILL, X_SUPPLY, X_TANK_T,
 )  # fmt: skip
 
-TRACE_COLUMNS = 17
 
 
 @compiled
@@ -419,7 +418,7 @@ def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
 
 @compiled
 def record(S: Any, X: Any, o: int, P: Any, tick: int, trace: Any, lanes: int, columns: int) -> None:
-    """Keep this tick of the first `lanes` lanes; one column is IAT alone, TRACE_COLUMNS is everything."""
+    """Keep this tick of the first `lanes` lanes; one column is IAT alone, layout.TRACE_COLUMNS everything."""
     for n in range(lanes):
         at = (tick * lanes + n) * columns
         trace[at] = S[IAT * LANES + n]

@@ -123,6 +123,8 @@ GRID: Final = (TICK_S, CORE_CELLS, FRONT_CELLS, HOSE_1, HOSE_2, HOSE_3)  # compi
 
 REASONS: Final = ("", "coolant boiled in the core", "pump stalled", "law returned no usable number")
 
+TRACE_COLUMNS: Final = 17  # what kernel.record keeps of a lane
+
 # --- columns of X (one row a tick) ------------------------------------------------------------------
 X_CORE_A: Final = 0  # air conductance of a core cell, W/K
 X_CORE_R: Final = 1  # air conductance x charger outlet + bay conductance x bay, W

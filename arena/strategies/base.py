@@ -122,7 +122,7 @@ def bilinear(cells: Any, lane: int, y: float, x: float) -> float:
     below = cells[at] + u * (cells[at + LANES] - cells[at])
     at += columns * LANES
     above = cells[at] + u * (cells[at + LANES] - cells[at])
-    return below + v * (above - below)
+    return float(below + v * (above - below))
 
 
 def load_strategy(path: Path) -> Strategy:

@@ -1,0 +1,115 @@
+"""One run: one drive, one climate, one contestant, with everything recorded if asked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.contest.figures import figures_of
+from arena.contest.run import Contestant, lay_out, play
+from arena.contest.worlds import envelope
+from arena.errors import BadInput
+from arena.plant import layout as at
+from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
+from arena.plant.numbers import CarNumbers
+from arena.scenario.car import Car, load_car
+from arena.scenario.climate import Climate, load_climate
+from arena.scenario.drive import Drive, load_drive
+from arena.strategies import strategy_named
+from arena.timetable.outing import Played, outing_seed
+from arena.timetable.outing import play as play_drive
+
+
+@dataclass(frozen=True)
+class SingleRun:
+    """A run with its figures; `record` has shape (ticks, TRACE_COLUMNS) if kept, columns as in kernel.record."""
+
+    drive: Drive
+    climate: Climate
+    car: Car
+    contestant: Contestant
+    seed: int
+    goals: Goals
+    played: Played
+    compiled: CompiledOuting
+    figures: dict[str, float | None]
+    failed: str
+    failed_s: float
+    record: NDArray[np.float64] | None
+    notes: tuple[str, ...]
+
+
+def settings_from(given: Sequence[str]) -> dict[str, float]:
+    """NAME=VALUE words as a dictionary. Raises BadInput for words of another form."""
+    out, faults = {}, []
+    for word in given:
+        name, equals, value = word.partition("=")
+        try:
+            number = float(value)
+        except ValueError:
+            number = float("nan")
+        if not equals or not name or not np.isfinite(number):
+            faults.append(f"--setting {word}: not of the form NAME=NUMBER")
+        out[name] = number
+    if faults:
+        raise BadInput(faults, "Write for example --setting start_c=38.")
+    return out
+
+
+def drive_once(
+    drive: str | Path | Drive,
+    climate: str | Path | Climate = "mild",
+    car: str | Path | Car = "invented-2200",
+    strategy: str | Contestant = "always-on",
+    settings: dict[str, float] | None = None,
+    seed: int = 1,
+    goals: Goals | None = None,
+    record: bool = False,
+) -> SingleRun:
+    """Play one drive under one contestant. Raises BadInput for whatever cannot be used."""
+    goals = goals or Goals()
+    loaded_drive = drive if isinstance(drive, Drive) else load_drive(drive)
+    loaded_climate = climate if isinstance(climate, Climate) else load_climate(climate)
+    loaded_car = car if isinstance(car, Car) else load_car(car)
+    numbers = loaded_car.numbers()
+    contestant = strategy if isinstance(strategy, Contestant) else contestant_from(strategy, settings or {})
+    played, compiled = compile_one(loaded_drive, loaded_climate, numbers, seed, goals)
+    lanes = lay_out([contestant])
+    found = play(compiled, lanes, trace_lanes=1 if record else 0, trace_columns=at.TRACE_COLUMNS)
+    figures = figures_of(found, compiled, numbers, goals, 1.5, 0.01)
+    values = {n: float(v[0]) if np.isfinite(v[0]) else None for n, v in figures.values.items()}
+    trace = found.trace[:, 0, :] if found.trace is not None else None
+    return SingleRun(
+        loaded_drive, loaded_climate, loaded_car, contestant, seed, goals, played, compiled, values,
+        figures.failed[0], float(figures.failed_s[0]), trace, (*played.notes, *lanes.notes),
+    )  # fmt: skip
+
+
+def contestant_from(strategy: str, settings: dict[str, float]) -> Contestant:
+    """A contestant by strategy argument with settings checked against their declared ranges."""
+    found = strategy_named(strategy)
+    faults = []
+    for s in found.settings:
+        if s.name in settings and not s.low <= settings[s.name] <= s.high:
+            faults.append(f"--setting {s.name}={settings[s.name]:g}: outside {s.low:g}..{s.high:g} {s.unit}")
+    if faults:
+        raise BadInput(faults, f"`arena list strategies --json` gives the ranges of {found.name}.")
+    found.make_settings(settings)
+    return Contestant(found.name, found, settings)
+
+
+def compile_one(
+    drive: Drive, climate: Climate, numbers: CarNumbers, seed: int, goals: Goals
+) -> tuple[Played, CompiledOuting]:
+    """A drive played and compiled, with its attainable envelope."""
+    name = f"{drive.name}/{climate.name}"
+    played = play_drive(drive, climate, numbers, outing_seed(seed, name, 0))
+    noise = int(outing_seed(seed, f"noise {name}", 0).generate_state(1, np.uint64)[0])
+    compiled = compile_outing(played, numbers, goals, noise)
+    low, high = envelope(compiled)
+    set_goals(compiled, goals, low, high)
+    return played, compiled

@@ -1,0 +1,197 @@
+"""The result folder: written as DIR.partial from the start, renamed to DIR when whole.
+
+No wall-clock time and no path stands in standings.csv or runs.csv, so that the same inputs give the same bytes.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import os
+import platform
+import shutil
+from collections.abc import Iterable, Mapping, Sequence
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from arena.contest.figures import NAMES
+from arena.contest.standings import RunTable, Standings
+from arena.contest.worlds import Plan, plan_digest
+from arena.errors import BadInput
+
+PACKAGES = ("charge-arena", "numpy", "scipy", "numba", "llvmlite", "simpy", "optuna", "cmaes", "CoolProp", "pandas")
+
+
+class Folder:
+    """A result folder being written. `path` is DIR.partial until `finish` renames it to DIR."""
+
+    def __init__(self, final: Path, path: Path) -> None:
+        self.final = final
+        self.path = path
+
+    @classmethod
+    def new(cls, out: str | Path) -> Folder:
+        """Start DIR.partial; refuses a DIR or DIR.partial that is already there, so that nothing is lost."""
+        final = Path(out)
+        partial = final.with_name(final.name + ".partial")
+        if final.exists() and (not final.is_dir() or any(final.iterdir())):
+            raise BadInput(f"{final}: already there", "Give another --out, or remove it yourself.")
+        if partial.exists():
+            raise BadInput(f"{partial}: an unfinished result is there", f"Go on with --resume {partial}, or remove it.")
+        try:
+            partial.mkdir(parents=True)
+        except OSError as error:
+            raise BadInput(f"{partial}: cannot be made: {error.strerror}", "Give an --out you may write.") from error
+        return cls(final, partial)
+
+    @classmethod
+    def resume(cls, given: str | Path) -> Folder:
+        """Go on with a DIR.partial."""
+        partial = Path(given)
+        if not partial.name.endswith(".partial"):
+            partial = partial.with_name(partial.name + ".partial")
+        if not (partial / "manifest.json").is_file():
+            raise BadInput(f"{partial}: no unfinished result there", "Give the DIR.partial of an interrupted run.")
+        return cls(partial.with_name(partial.name.removesuffix(".partial")), partial)
+
+    def write(self, name: str, content: str | bytes) -> Path:
+        """One file, whole or not at all."""
+        path = self.path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        aside = path.with_name(f".{path.name}.new")
+        data = content.encode() if isinstance(content, str) else content
+        with aside.open("wb") as handle:
+            handle.write(data)
+            handle.flush()
+            os.fsync(handle.fileno())
+        os.replace(aside, path)
+        return path
+
+    def read_json(self, name: str) -> Any:
+        """A JSON file of the folder; None if it is not there."""
+        path = self.path / name
+        if not path.is_file():
+            return None
+        try:
+            return json.loads(path.read_text(encoding="utf-8"))
+        except (json.JSONDecodeError, UnicodeDecodeError) as error:
+            raise BadInput(f"{path}: damaged: {error}", "Start afresh in another folder.") from error
+
+    def finish(self) -> Path:
+        """Remove working files and give the folder its final name."""
+        shutil.rmtree(self.path / "working", ignore_errors=True)
+        if self.final.exists():
+            self.final.rmdir()
+        os.replace(self.path, self.final)
+        self.path = self.final
+        return self.final
+
+
+def manifest(plan: Plan, request: Mapping[str, Any], command: Sequence[str]) -> str:
+    """Versions, seeds, hashes of every input, and the command line."""
+    versions = {"python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            versions[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            versions[name] = "not installed"
+    content = {
+        "schema": 1,
+        "command": list(command),
+        "request": dict(request),
+        "inputs_sha256": plan_digest(plan),
+        "season": {"name": plan.season.name, "sha256": plan.season.digest},
+        "car": {"name": plan.car.name, "sha256": plan.car.digest},
+        "drives": {d.name: d.digest for d in plan.drives},
+        "climates": {c.name: c.digest for c in plan.climates},
+        "versions": versions,
+    }
+    return json.dumps(content, indent=1, sort_keys=True) + "\n"
+
+
+def copy_inputs(folder: Folder, paths: Iterable[Path]) -> dict[str, str]:
+    """Copies of the scenario files used, and their SHA-256 by name in the folder."""
+    hashes = {}
+    for path in sorted(set(paths)):
+        data = path.read_bytes()
+        name = f"inputs/{path.parent.name}/{path.name}" if path.parent.name else f"inputs/{path.name}"
+        folder.write(name, data)
+        hashes[name] = hashlib.sha256(data).hexdigest()
+    return hashes
+
+
+def number(value: float | None) -> str:
+    """A number as it stands in our CSV files: ten significant digits, empty for none."""
+    return "" if value is None or not np.isfinite(value) else f"{value:.10g}"
+
+
+def standings_csv(standings: Standings, tuned: Mapping[str, bool], gaps: Mapping[str, float | None]) -> str:
+    """standings.csv: one row a contestant, best first."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    head = ["place", "contestant", "ranked", "tuned", "tied_with", "score", "score_low", "score_high", "tuning_gap"]
+    writer.writerow([*head, "failed_runs", "mean_over_limit_k", *NAMES])
+    for line in standings.lines:
+        writer.writerow(
+            [
+                "" if line.place is None else line.place,
+                line.contestant,
+                int(line.ranked),
+                int(tuned.get(line.contestant, False)),
+                " ".join(line.tied_with),
+                number(line.score),
+                number(line.score_low),
+                number(line.score_high),
+                number(gaps.get(line.contestant)),
+                line.failed_runs,
+                number(line.over_limit_k),
+                *(number(line.figures[name]) for name in NAMES),
+            ]
+        )
+    return out.getvalue()
+
+
+def runs_csv(table: RunTable, ids: Sequence[str]) -> str:
+    """runs.csv: one row a run, by contestant, outing and replicate."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["contestant", "outing", "replicate", "failed", "failed_s", *NAMES])
+    for c, name in enumerate(table.contestants):
+        for e, outing in enumerate(ids):
+            for w in range(table.failed.shape[2]):
+                figures = [number(float(table.values[n][c, e, w])) for n in NAMES]
+                writer.writerow(
+                    [name, outing, w, table.failed[c, e, w], number(float(table.failed_s[c, e, w])), *figures]
+                )
+    return out.getvalue()
+
+
+def settings_toml(strategy: str, values: Mapping[str, float], units: Mapping[str, str], comment: str) -> str:
+    """settings/<contestant>.toml: a strategy's settings with their units as comments."""
+    import tomlkit
+
+    document = tomlkit.document()
+    document.add(tomlkit.comment(comment))
+    document.add("strategy", tomlkit.item(strategy))
+    table = tomlkit.table()
+    for name, value in values.items():
+        table.add(name, float(f"{value:.6g}"))
+        if units.get(name):
+            table[name].comment(units[name])
+    document.add("settings", table)
+    return tomlkit.dumps(document)
+
+
+def table_csv(rows: Sequence[float], columns: Sequence[float], cells: Sequence[Sequence[float]]) -> str:
+    """A duty table CSV: `iat_c \\ throttle_pct`, throttle breakpoints across, IAT breakpoints down, duty in per cent."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["iat_c \\ throttle_pct", *(f"{x:g}" for x in columns)])
+    for at, row in zip(rows, cells, strict=True):
+        writer.writerow([f"{at:g}", *(f"{100.0 * cell:.4g}" for cell in row)])
+    return out.getvalue()

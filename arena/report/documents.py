@@ -1,0 +1,137 @@
+"""The JSON documents of the commands: what scripts read, in one place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from arena.errors import BadInput
+from arena.scenario.loading import list_all
+
+if TYPE_CHECKING:
+    from arena.contest.single import SingleRun
+    from arena.contest.tournament import TournamentResult
+
+KINDS = ("cars", "climates", "drives", "seasons", "strategies", "faults")
+
+
+def tournament_document(result: TournamentResult) -> dict[str, Any]:
+    """`arena tournament --json`."""
+    plan, table = result.plan, result.table
+    by_name = {c.name: c for c in result.contestants}
+    lines = []
+    for line in result.standings.lines:
+        contestant = by_name[line.contestant]
+        settings = contestant.strategy.make_settings(dict(contestant.settings))
+        lines.append(
+            {
+                "place": line.place,
+                "tied_with": list(line.tied_with),
+                "contestant": line.contestant,
+                "tuned": contestant.tuned,
+                "ranked": line.ranked,
+                "score": line.score,
+                "score_low": line.score_low,
+                "score_high": line.score_high,
+                "tuning_gap": result.gap(line.contestant),
+                "over_limit_k": line.over_limit_k,
+                "breaks_limit": line.breaks_limit,
+                "settings": settings._asdict(),
+                "figures": line.figures,
+            }
+        )
+    failed = []
+    for c, name in enumerate(table.contestants):
+        for e, k in zip(*(table.failed[c] != "").nonzero(), strict=True):
+            failed.append(
+                {
+                    "contestant": name,
+                    "outing": plan.outing_id(int(e)),
+                    "replicate": int(k),
+                    "reason": str(table.failed[c, e, k]),
+                    "time_s": float(table.failed_s[c, e, k]),
+                }
+            )
+    return {
+        "schema": 1,
+        "season": plan.season.name,
+        "car": plan.car.name,
+        "seed": plan.seed,
+        "spread": plan.spread,
+        "folder": str(result.folder) if result.folder else None,
+        "seconds": result.seconds,
+        "standings": lines,
+        "beats": [{"a": a, "b": b, "share": share} for a, b, share in result.standings.beats],
+        "what_if": [{"what": w.what, "order": list(w.order)} for w in result.standings.what_if],
+        "outings": [
+            {
+                "id": o.id,
+                "drive": o.drive,
+                "climate": o.climate,
+                "replicate": o.replicate,
+                "drive_seconds": o.drive_seconds,
+                "weight": o.weight,
+            }
+            for o in result.outings
+        ],
+        "failed": failed,
+        "notes": [*result.standings.notes, *result.notes],
+    }
+
+
+def drive_document(run: SingleRun) -> dict[str, Any]:
+    """`arena drive --json`."""
+    return {
+        "schema": 1,
+        "drive": run.drive.name,
+        "climate": run.climate.name,
+        "car": run.car.name,
+        "strategy": run.contestant.strategy.name,
+        "settings": run.contestant.strategy.make_settings(dict(run.contestant.settings))._asdict(),
+        "seed": run.seed,
+        "drive_seconds": (run.played.ticks - run.played.score_from) * 0.1,
+        "figures": run.figures,
+        "failed": {"reason": run.failed, "time_s": run.failed_s} if run.failed else None,
+        "notes": list(run.notes),
+    }
+
+
+def listing(kind: str | None) -> dict[str, Any]:
+    """`arena list --json`: {"cars": [{"name", "summary", "path"}], ...}."""
+    if kind is not None and kind not in KINDS:
+        raise BadInput(f"unknown kind {kind!r}", f"One of {', '.join(KINDS)}.")
+    out: dict[str, Any] = {}
+    for k in KINDS if kind is None else (kind,):
+        if k == "strategies":
+            out[k] = strategies()
+        else:
+            out[k] = [{"name": e.name, "summary": e.summary, "path": str(e.path)} for e in list_all(k)]
+    return out
+
+
+def strategies() -> list[dict[str, Any]]:
+    """Shipped strategies with their senses, settings and fail-safe."""
+    from arena.strategies import shipped
+
+    return [
+        {
+            "name": s.name,
+            "summary": s.summary,
+            "path": s.path,
+            "senses": list(s.senses),
+            "actuator": s.actuator,
+            "failsafe_duty": s.failsafe_duty,
+            "ranked": s.ranked,
+            "settings": [
+                {
+                    "name": x.name,
+                    "unit": x.unit,
+                    "low": x.low,
+                    "high": x.high,
+                    "default": x.default,
+                    "meaning": x.meaning,
+                }
+                for x in s.settings
+            ],
+        }
+        for s in shipped().values()
+    ]

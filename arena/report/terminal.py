@@ -1,0 +1,227 @@
+"""What the commands print on a terminal: plain tables that read without colour, at 80 columns and up.
+
+When the output is piped nothing is wrapped or coloured. Tables go to stdout, progress and errors to stderr.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.table import Table
+
+if TYPE_CHECKING:
+    from arena.contest.single import SingleRun
+    from arena.contest.standings import Standings
+    from arena.contest.tournament import Progress, TournamentResult
+
+CAUTIONS: tuple[str, ...] = (
+    "Coolant is hot and under pressure; open the system only when cold, and watch the level:",
+    "a leaking core lets coolant into the cylinders. A dropping resistor gets hot enough to burn",
+    "and to start a fire: metal mount, fuse at the source, away from plastic. A failed probe, a",
+    "resetting computer or a broken signal wire must mean full pump. Coolant standing still in the",
+    "core can boil on boost; a pump must not run dry. Simulation is no knock protection: watch knock",
+    "and temperatures on the car. No tuning while driving; test off public roads or with a passenger.",
+    "Local road-worthiness, noise and emission rules and licensed trades come first.",
+)
+
+
+def console(stderr: bool = False) -> Console:
+    """A console that neither wraps nor colours when its stream is not a terminal."""
+    stream = sys.stderr if stderr else sys.stdout
+    if stream.isatty():
+        return Console(file=stream, highlight=False)
+    return Console(file=stream, width=1000, highlight=False, no_color=True, force_terminal=False)
+
+
+def say(text: str = "") -> None:
+    """One line on stdout, unwrapped when piped."""
+    console().print(text, markup=False)
+
+
+def complain(lines: Iterable[str]) -> None:
+    """Error lines on stderr, one each, never wrapped."""
+    for line in lines:
+        sys.stderr.write(f"{line}\n")
+
+
+def table(headers: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]]) -> Table:
+    """A table without frames; headers are (text, "left" or "right")."""
+    out = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for text, side in headers:
+        out.add_column(text, justify="right" if side == "right" else "left", no_wrap=True, overflow="fold")
+    for row in rows:
+        out.add_row(*row)
+    return out
+
+
+def show(made: Table) -> None:
+    """A table on stdout."""
+    console().print(made)
+
+
+class ProgressLine:
+    """Progress on stderr: one line kept up to date on a terminal, a plain line a stage when piped."""
+
+    def __init__(self, quiet: bool = False) -> None:
+        self.began = time.monotonic()
+        self.quiet = quiet
+        self.stage = ""
+        self.stage_began = self.began
+        self.live = sys.stderr.isatty()
+        self.shown = 0
+
+    def __call__(self, step: Progress) -> None:
+        """Tell of one step."""
+        if self.quiet:
+            return
+        now = time.monotonic()
+        if step.stage != self.stage:
+            self.stage, self.stage_began = step.stage, now
+            if not self.live:
+                sys.stderr.write(f"{step.stage}: {step.total} steps\n")
+        if not self.live:
+            return
+        left = (now - self.stage_began) / step.done * (step.total - step.done) if step.done else 0.0
+        text = f"{step.stage}: {step.done}/{step.total}, {now - self.began:.0f} s gone, about {left:.0f} s left"
+        sys.stderr.write("\r" + text.ljust(self.shown))
+        self.shown = len(text)
+        sys.stderr.flush()
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self.live and self.shown and not self.quiet:
+            sys.stderr.write("\r" + " " * self.shown + "\r")
+            sys.stderr.flush()
+
+
+def figure(value: float | None, digits: int = 1) -> str:
+    """A number for a table; a dash for none."""
+    return "-" if value is None or value != value else f"{value:.{digits}f}"
+
+
+def tournament(result: TournamentResult) -> None:
+    """Standings of a tournament, what they rest on, and the cautions."""
+    plan, standings = result.plan, result.standings
+    entries = len(plan.season.entries)
+    say(f"{plan.season.name}: {plan.season.summary}")
+    say(
+        f"car {plan.car.name}; {entries} outings x {standings.worlds} replicates, seed {plan.seed}, "
+        f"part spread {100 * plan.spread:g} %; {result.seconds:.1f} s"
+    )
+    say()
+    show(standings_table(standings, console().width))
+    say()
+    say("score: yearly cost of tracking, wear and energy against always-on (1.0); lower is better; 95 % interval.")
+    say("hot, cold: kelvin-hours a year outside the target band, on boost and off; over: mean kelvin over the limit.")
+    for note in [*ties(standings), *standings.notes, *result.notes, *failures(result)]:
+        say(note)
+    say()
+    show(years_table(standings))
+    say()
+    for line in changes(standings):
+        say(line)
+    say()
+    for line in CAUTIONS:
+        say(line)
+
+
+def standings_table(standings: Standings, width: int) -> Table:
+    """Places and the figures that fit the width."""
+    headers = [("place", "right"), ("contestant", "left"), ("score", "right"), ("interval", "left")]
+    narrow = [("hot_boost_k_h", "hot boost", 1), ("cold_cruise_k_h", "cold", 0), ("pump_hours", "pump h", 0)]
+    wide = [("hot_cruise_k_h", "hot cruise", 0), ("wear_hours", "wear h", 0), ("pump_starts", "starts", 0)]
+    more = [("energy_wh", "Wh", 0), ("boost_p95_c", "P95 degC", 1), ("power_kept_pct", "power %", 1)]
+    columns = narrow + (wide if width >= 100 else []) + (more if width >= 118 else [])
+    headers += [(title, "right") for _, title, _ in columns] + [("over", "right")]
+    rows = []
+    for line in standings.lines:
+        place = str(line.place) if line.place else ("FAILED" if line.failed_runs else "-")
+        if line.tied_with:
+            place += "="
+        interval = "" if line.score_low is None else f"{line.score_low:.3f}..{line.score_high:.3f}"
+        figures = [figure(line.figures[name], digits) for name, _, digits in columns]
+        rows.append([place, line.contestant, figure(line.score, 3), interval, *figures, figure(line.over_limit_k, 2)])
+    return table(headers, rows)
+
+
+def ties(standings: Standings) -> list[str]:
+    """One line a tie, and one for places lost to the limit."""
+    lines = [
+        f"{line.contestant} = {', '.join(line.tied_with)}: the difference cannot be told from none"
+        for line in standings.lines
+        if line.tied_with
+    ]
+    lines += [
+        f"{line.contestant}: more than {line.over_limit_k:.1f} K over the attainable limit on boost: no better place"
+        for line in standings.lines
+        if line.ranked and line.breaks_limit
+    ]
+    return lines
+
+
+def failures(result: TournamentResult) -> list[str]:
+    """One line a contestant that FAILED."""
+    found = []
+    for c, name in enumerate(result.table.contestants):
+        reasons = sorted({str(r) for r in result.table.failed[c].ravel() if r})
+        if reasons:
+            count = int((result.table.failed[c] != "").sum())
+            found.append(f"{name}: FAILED {count} runs: {'; '.join(reasons)}")
+    return found
+
+
+def years_table(standings: Standings) -> Table:
+    """What a year comes to, in absolute numbers."""
+    rows = []
+    for line in standings.lines:
+        f = line.figures
+        rows.append(
+            [
+                line.contestant,
+                figure(f["pump_hours"], 0),
+                figure(f["wear_hours"], 0),
+                figure((f["fuel_ml"] or 0.0) / 1000.0, 2),
+                figure(f["boost_p95_c"], 1),
+                figure(f["over_limit_k_s"], 0),
+                figure(f["minutes_to_target"], 1),
+            ]
+        )
+    headers = [("a year", "left"), ("pump h", "right"), ("wear h", "right"), ("fuel L", "right")]
+    headers += [("P95 on boost degC", "right"), ("over limit K s", "right"), ("min to target", "right")]
+    return table(headers, rows)
+
+
+def changes(standings: Standings) -> list[str]:
+    """Which prices or wear laws would change the order, in one line each; one line if none does."""
+    order = tuple(line.contestant for line in standings.lines if line.ranked and not line.failed_runs)
+    out = [f"with {w.what}: {' < '.join(w.order)}" for w in standings.what_if if w.order != order]
+    return out or ["the order stands with any price halved or doubled and at the corners of the wear law"]
+
+
+def drive(run: SingleRun) -> None:
+    """One run: figures with unit and direction, notes."""
+    from arena.contest.figures import FIGURES
+
+    settings = run.contestant.strategy.make_settings(dict(run.contestant.settings))._asdict()
+    worded = ", ".join(f"{k} {v:g}" for k, v in settings.items())
+    say(f"{run.drive.name} in {run.climate.name}, car {run.car.name}, seed {run.seed}")
+    say(f"{run.contestant.name}" + (f": {worded}" if worded else ""))
+    if run.failed:
+        say(f"FAILED after {run.failed_s:.1f} s: {run.failed}")
+    say()
+    rows = [
+        [f.name, figure(run.figures[f.name], 2), f.unit, f"{f.better} is better" if f.better != "neither" else ""]
+        for f in FIGURES
+    ]
+    show(table([("figure", "left"), ("value", "right"), ("unit", "left"), ("", "left")], rows))
+    for note in run.notes:
+        say(f"note: {note}")
+
+
+def pairs(rows: Sequence[tuple[str, Any, str]]) -> Table:
+    """Three columns: what, value, how it is known."""
+    return table([("", "left"), ("", "left"), ("", "left")], [(a, str(b), c) for a, b, c in rows])

@@ -1,0 +1,73 @@
+"""The trace of one run as CSV, 10 Hz, in the units people read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.contest.single import SingleRun
+from arena.errors import BadInput
+from arena.plant import layout as at
+from arena.plant.compile import TICK_S
+
+Floats = NDArray[np.float64]
+
+
+def trace_columns(run: SingleRun) -> dict[str, Floats | NDArray[np.object_]]:
+    """Columns of the trace by name, each of shape (ticks,); temperatures are means over the tick."""
+    assert run.record is not None
+    r, x, p, k = run.record, run.compiled.X, run.played, 273.15
+    heat_air = np.diff(r[:, 15], prepend=0.0) / TICK_S
+    heat_out = np.diff(r[:, 16], prepend=0.0) / TICK_S
+    phases = np.array(p.phases, dtype=object)
+    return {
+        "time_s": TICK_S * np.arange(p.ticks),
+        "phase": phases[p.phase],
+        "speed_kmh": 3.6 * p.speed_m_s,
+        "pedal_pct": 100.0 * p.pedal,
+        "throttle_pct": 100.0 * p.throttle,
+        "rpm": p.rpm,
+        "map_kpa": 1e-3 * p.map_pa,
+        "air_flow_g_s": 1e3 * p.air_flow_kg_s,
+        "ambient_c": p.ambient_k - k,
+        "bay_c": run.compiled.air.bay_k - k,
+        "charger_out_c": run.compiled.air.charger_out_k - k,
+        "iat_c": r[:, 0] - k,
+        "probe_c": r[:, 1] - k,
+        "core_metal_c": r[:, 2] - k,
+        "coolant_into_core_c": r[:, 3] - k,
+        "coolant_out_of_core_c": r[:, 4] - k,
+        "coolant_into_front_c": r[:, 5] - k,
+        "coolant_out_of_front_c": r[:, 6] - k,
+        "tank_c": r[:, 7] - k,
+        "duty_pct": 100.0 * r[:, 8],
+        "supply_v": x[:, at.X_SUPPLY],
+        "pump_v": r[:, 9],
+        "pump_a": r[:, 10],
+        "pump_rpm": r[:, 11] * 30.0 / np.pi,
+        "flow_l_min": 60000.0 * r[:, 12],
+        "pump_w": r[:, 13],
+        "resistor_w": r[:, 14],
+        "heat_from_air_w": heat_air,
+        "heat_to_outside_w": heat_out,
+    }
+
+
+def write_trace(run: SingleRun, path: Path) -> None:
+    """Write the trace; the file appears whole or not at all."""
+    import os
+
+    columns = trace_columns(run)
+    lines = [",".join(columns)]
+    numbers = {n: [f"{v:.6g}" for v in c] for n, c in columns.items() if n not in {"phase", "time_s"}}
+    numbers["time_s"] = [f"{v:.1f}" for v in columns["time_s"]]
+    numbers["phase"] = [f'"{v}"' if "," in v else str(v) for v in columns["phase"]]
+    lines += [",".join(row) for row in zip(*(numbers[n] for n in columns), strict=True)]
+    aside = path.with_name(f".{path.name}.new")
+    try:
+        aside.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        os.replace(aside, path)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be written: {error.strerror}", "Give a --trace path you may write.") from error
