@@ -19,7 +19,7 @@ from arena.scenario import loading
 from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS, CarFile, extra_of
 from arena.scenario.car_ways import Found, work_out
 
-__all__ = ["Car", "car_toml", "load_car"]
+__all__ = ["Car", "car_toml", "load_car", "written"]
 
 TYPICAL = "typical, from memory"
 
@@ -72,11 +72,40 @@ def car_toml(numbers: CarNumbers, name: str, summary: str, comments: Mapping[str
         lines += ["", f"[{section}]"]
         values = getattr(numbers, section)
         for key, model_field in model.model_fields.items():
-            text = _written(section, key, values)
+            text = written(section, key, values)
             if text is not None:
                 comment = (comments or {}).get(f"{section}.{key}") or model_field.description or ""
                 lines.append(f"{key} = {text}" + (f"  # {comment}" if comment else ""))
     return "\n".join(lines) + "\n"
+
+
+def written(section: str, key: str, values: Any) -> str | None:
+    """One value of a car file from a section's numbers; None for keys that are only another way of saying it."""
+    special: dict[str, Callable[[], str | None]] = {
+        "engine.kind": lambda: '"supercharger"' if values.supercharged else '"turbo"',
+        "engine.kmh_per_1000rpm": lambda: _row(v * 3600.0 for v in values.gear_m_s_per_rpm),
+        "pump.curve": lambda: _curve(values.head_flow_m3_s, values.head_pa),
+        "pump.signal_duty_pct": lambda: (
+            _row(100.0 * v for v in values.signal_duty) if values.kind == "signal" else None
+        ),
+        "pump.signal_speed_pct": lambda: (
+            _row(100.0 * v for v in values.signal_speed) if values.kind == "signal" else None
+        ),
+        "control.period_s": lambda: _short(values.period_ticks / 10.0),
+    }
+    if f"{section}.{key}" in special:
+        return special[f"{section}.{key}"]()
+    extra = extra_of(section, key)
+    if "to" not in extra:
+        return None
+    value = getattr(values, extra["to"])
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value)
+    if isinstance(value, int):
+        return str(value)
+    return _short((value - float(extra.get("offset") or 0.0)) / float(extra["factor"]))
 
 
 def _base(base: Car | CarNumbers | None) -> tuple[CarNumbers, str]:
@@ -147,35 +176,6 @@ def _impossible(n: CarNumbers) -> list[tuple[tuple[str, str], str]]:
 
 def _digest(numbers: CarNumbers) -> str:
     return loading.digest_of(json.dumps(dataclasses.asdict(numbers), sort_keys=True))
-
-
-def _written(section: str, key: str, values: Any) -> str | None:
-    """One value of a car file from the numbers; None for keys that are only another way of saying it."""
-    special: dict[str, Callable[[], str | None]] = {
-        "engine.kind": lambda: '"supercharger"' if values.supercharged else '"turbo"',
-        "engine.kmh_per_1000rpm": lambda: _row(v * 3600.0 for v in values.gear_m_s_per_rpm),
-        "pump.curve": lambda: _curve(values.head_flow_m3_s, values.head_pa),
-        "pump.signal_duty_pct": lambda: (
-            _row(100.0 * v for v in values.signal_duty) if values.kind == "signal" else None
-        ),
-        "pump.signal_speed_pct": lambda: (
-            _row(100.0 * v for v in values.signal_speed) if values.kind == "signal" else None
-        ),
-        "control.period_s": lambda: _short(values.period_ticks / 10.0),
-    }
-    if f"{section}.{key}" in special:
-        return special[f"{section}.{key}"]()
-    extra = extra_of(section, key)
-    if "to" not in extra:
-        return None
-    value = getattr(values, extra["to"])
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value)
-    if isinstance(value, int):
-        return str(value)
-    return _short((value - float(extra.get("offset") or 0.0)) / float(extra["factor"]))
 
 
 def _row(values: Any) -> str:

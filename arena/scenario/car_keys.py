@@ -10,6 +10,8 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from arena.scenario import loading
+
 Number = float | None
 L_MIN: Final = 1.0 / 60000.0
 
@@ -44,7 +46,7 @@ def _word(to: str, say: str) -> Any:
 class CarHead(_Strict):
     """The `[car]` table."""
 
-    name: str = Field(min_length=1, max_length=60)
+    name: str = Field(min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
     source: str = Field("", description="'invented' for demo data")
 

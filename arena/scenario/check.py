@@ -10,9 +10,10 @@ import numpy as np
 
 from arena.errors import BadInput
 from arena.scenario import loading
-from arena.scenario.car import Car, load_car
-from arena.scenario.car_keys import KEY_OF_NUMBER
+from arena.scenario.car import Car, load_car, written
+from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS
 from arena.scenario.climate import Climate, load_climate
+from arena.scenario.derived import derive
 from arena.scenario.drive import Drive, load_drive, longest_s
 from arena.scenario.season import Season, load_season
 from arena.scenario.trace_csv import read_log
@@ -90,16 +91,31 @@ def _toml(path: Path) -> Checked:
 
 def _car(car: Car) -> Checked:
     """Every number as the file would give it, and how it is known."""
-    numbers = car.numbers()
     rows = []
-    for number in KEY_OF_NUMBER:
-        section, name = number.split(".")
-        value = getattr(getattr(numbers, section), name)
-        shown = ", ".join(f"{item:.5g}" for item in value) if isinstance(value, tuple) else _number(value)
-        rows.append(
-            (number, shown, "measured (given)" if car.origin[number] == "given" else f"assumed: {car.origin[number]}")
-        )
-    return Checked("car", car.notes, tuple(rows), car)
+    number_of = {key: number for number, key in KEY_OF_NUMBER.items()}
+    for key in (f"{section}.{name}" for section, model in SECTIONS.items() for name in model.model_fields):
+        section, name = key.split(".")
+        text = written(section, name, getattr(car.numbers(), section))
+        if text is not None and key in number_of:
+            why = car.origin[number_of[key]]
+            rows.append((key, " ".join(text.split()), "measured (given)" if why == "given" else f"assumed: {why}"))
+    return Checked("car", car.notes, (*rows, *_derived(car)), car)
+
+
+def _derived(car: Car) -> list[tuple[str, str, str]]:
+    """What the numbers come to, for comparing with what can be measured."""
+    d = derive(car.numbers())
+    pump = f"at {car.numbers().supply.running_v:g} V, coolant at 40 degC"
+    values = {
+        "coolant in all": f"{1e3 * d.coolant_m3:.2f} L, of it {1e3 * d.hose_m3:.2f} L in the hoses",
+        "coolant freezes": f"{d.freezing_k - 273.15:.1f} degC",
+        "coolant boils": f"{d.boiling_k - 273.15:.1f} degC at the cap's pressure",
+        "pump in the car": f"{6e4 * d.flow_m3_s:.1f} L/min, {d.pump_a:.2f} A, {d.pump_rad_s * 9.5493:.0f} rpm {pump}",
+        "pump stalled": f"{d.stall_a:.1f} A",
+        "once round the loop": f"{d.circulation_s:.0f} s at that flow",
+        "core effectiveness": f"{d.core_effectiveness:.2f} at peak air flow and that coolant flow",
+    }
+    return [(what, value, "derived") for what, value in values.items()]
 
 
 def _climate(climate: Climate) -> Checked:
@@ -158,7 +174,3 @@ def _epw(path: Path) -> Checked:
     air = data["ambient_k"] - 273.15
     rows = (("hours", str(len(air)), ""), ("air", f"{air.min():.1f} to {air.max():.1f} degC", ""))
     return Checked("weather", (), rows, data)
-
-
-def _number(value: Any) -> str:
-    return f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -30,7 +30,7 @@ class _Strict(BaseModel):
 class ClimateHead(_Strict):
     """The `[climate]` table: constant air, or the values that a day curve or the weather does not give."""
 
-    name: str = Field(min_length=1, max_length=60)
+    name: str = Field(min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
     source: str = ""
     air_c: float | None = Field(None, ge=-60, le=60)

@@ -188,7 +188,7 @@ class TrafficNoise(_Strict):
 class DriveHead(_Strict):
     """The `[drive]` table."""
 
-    name: str = Field(min_length=1, max_length=60)
+    name: str = Field(min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
     start: Literal["cold", "warm", "soaked"] = "warm"
     source: str = Field("", description="where the numbers come from; 'invented' for demo data")

@@ -25,6 +25,7 @@ from pydantic_core import ErrorDetails
 from arena.errors import BadInput
 
 KINDS: Final = ("cars", "climates", "drives", "seasons", "strategies", "faults", "axes")
+ONE_LINE: Final = r"^[^\x00-\x1f\x7f]*$"  # for names: they stand in tables, ids and titles
 TOML_LIMIT_BYTES: Final = 2_000_000
 TABLE_LIMIT_BYTES: Final = 50_000_000
 
@@ -373,6 +374,8 @@ def _message(kind: str, ctx: dict[str, Any], fallback: str, given: Any) -> str:
         text = f"must be one of {', '.join(words)}{was}{_did_you_mean(str(given), words)}"
     elif kind in ("too_short", "too_long"):
         text = f"must have at {least} {need} entries (given {ctx.get('actual_length')})"
+    elif kind == "string_pattern_mismatch":
+        text = f"must be one line without control characters{was}"
     elif kind in ("string_too_short", "string_too_long"):
         text = f"must have at {least} {need} characters{was}"
     return text

@@ -21,7 +21,7 @@ class _Strict(BaseModel):
 class SeasonHead(_Strict):
     """The `[season]` table."""
 
-    name: str = Field(min_length=1, max_length=60)
+    name: str = Field(min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
     source: str = ""
     target_c: float = Field(30.0, ge=0, le=80)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from arena.scenario.car import load_car
 from arena.scenario.check import check_file
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
+from arena.scenario.loading import shipped_root
 from arena.scenario.season import load_season
 
 CAR = '[car]\nname = "x"\n'
@@ -107,6 +109,7 @@ BAD_TOML = [
     ("car", CAR + "[engine]\nkmh_per_1000rpm = [8, 7]\n", ["engine.kmh_per_1000rpm", "must increase"]),
     ("car", CAR + "[control]\nperiod_s = 0.25\n", ["control.period_s", "tenths of a second"]),
     ("car", CAR + "[supply]\noff_v = 14.5\n", ["supply.off_v", "must not be above supply.running_v"]),
+    ("car", '[car]\nname = "a\\nb"\n', ["x.toml:2", "car.name must be one line"]),
     ("drive", DRIVE + 'do = "cruse"\n', ["x.toml:5", 'phase[1].do "cruse" is not known', 'did you mean "cruise"']),
     ("drive", DRIVE + "seconds = 5\n", ["x.toml:4", "phase[1].do is missing", "cruise"]),
     ("drive", DRIVE + 'do = "cruise"\nspeed_kmh = 60\n', ["x.toml:4", "phase[1].seconds is missing"]),
@@ -285,3 +288,52 @@ def test_a_file_of_no_kind_says_so(tmp_path: Path) -> None:
     path = tmp_path / "x.toml"
     path.write_text('[drives]\nname = "x"\n', encoding="utf-8")
     assert "did you mean [drive]" in complaint(check_file, path).faults[0]
+
+
+def test_a_season_of_repeats_inside_repeats_is_refused_not_played(tmp_path: Path) -> None:
+    path = tmp_path / "x.toml"
+    text = "".join(f"[[phase{'.steps' * depth}]]\ndo = 'repeat'\ntimes = 10\n" for depth in range(300))
+    path.write_text("[drive]\nname = 'x'\n" + text, encoding="utf-8")
+    complaint(load_drive, path)
+    few = "".join(f"[[phase{'.steps' * depth}]]\ndo = 'repeat'\ntimes = 1\n" for depth in range(12))
+    path.write_text(f"[drive]\nname = 'x'\n{few}[[phase{'.steps' * 12}]]\ndo = 'stop'\nseconds = 1\n", encoding="utf-8")
+    assert "nested 12 deep" in complaint(load_drive, path).faults[0]
+
+
+@pytest.mark.parametrize("name", ["", "a\nb", "a\0b", "x" * 5000, "no/such/drive.toml", "..", "."])
+def test_an_odd_name_gets_one_clear_line(name: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        load_drive(name)
+    (line,) = caught.value.faults
+    assert line.isprintable() and len(line) < 500
+
+
+def test_damaged_files_never_end_in_a_traceback(tmp_path: Path) -> None:
+    """Shipped files with random damage: either they still load, or each fault is one line that names the file."""
+    rng = random.Random(20)
+    sources = [path for path in sorted(shipped_root().rglob("*.toml")) if path.parent.name != "strategies"]
+    for trace in (shipped_root() / "drives").glob("*.csv"):
+        (tmp_path / trace.name).write_bytes(trace.read_bytes())
+    path, refused = tmp_path / "x.toml", 0
+    values = ["-1", "0", "1e308", '"x"', "[]", "{}", "[1, 2]", "true", "nan", "1979-05-27", '""', '"a\\nb"', "{a = 1}"]
+    for _ in range(250):
+        lines = rng.choice(sources).read_text(encoding="utf-8").split("\n")
+        for _ in range(2):
+            row = rng.randrange(len(lines))
+            what = rng.random()
+            if what < 0.4 and "=" in lines[row]:
+                lines[row] = f"{lines[row].split('=')[0]}= {rng.choice(values)}"
+            elif what < 0.6:
+                lines.insert(row, rng.choice(lines))
+            elif what < 0.8:
+                lines[row] = lines[row].replace(rng.choice("_aeim"), rng.choice("_abz"), 1)
+            else:
+                lines[row] = lines[row][: len(lines[row]) // 2]
+        path.write_text("\n".join(lines), encoding="utf-8")
+        try:
+            check_file(path)
+        except BadInput as error:
+            refused += 1
+            assert error.remedy
+            assert all(line.isprintable() and "x.toml" in line for line in error.faults), error.faults
+    assert refused > 60

@@ -11,6 +11,8 @@ from arena.plant import air, exchanger, fluids, hydraulics
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, car_toml, load_car
 from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS, extra_of
+from arena.scenario.check import check_file
+from arena.scenario.derived import derive
 
 HEAD = '[car]\nname = "mine"\n'
 
@@ -180,3 +182,27 @@ def test_a_base_car_fills_in_what_is_not_given(tmp_path: Path) -> None:
     assert second.numbers().core.metal_kg == 2.5
     assert second.numbers().pump.resistance_ohm == 0.5
     assert second.assumed["pump.resistance_ohm"] == "taken from mine"
+
+
+def test_derived_values_of_the_default_car_lie_where_such_cars_do() -> None:
+    """Plausible ranges for such a car are engineering judgement from memory, no published source."""
+    d = derive(CarNumbers())
+    assert d.coolant_m3 * 1e3 == pytest.approx(0.6 + 1.2 + 2.0 + d.hose_m3 * 1e3)
+    assert 12 < d.flow_m3_s * 60000 < 18
+    assert 3 < d.pump_a < 6
+    assert 12 < d.stall_a < 25
+    assert 15 < d.circulation_s < 35
+    assert 0.70 < d.core_effectiveness < 0.85
+    assert d.freezing_k - 273.15 == pytest.approx(-24.4, abs=1.5)  # 0.375 by volume: -22.3, 0.476: -33.8 (ASHRAE)
+    assert 115 < d.boiling_k - 273.15 < 135
+
+
+def test_checking_a_car_tells_measured_assumed_and_derived_apart(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(HEAD + "[engine]\npower_kw = 150\n[core]\ncoolant_l = 0.7\n", encoding="utf-8")
+    rows = {what: (value, how) for what, value, how in check_file(path).rows}
+    assert rows["engine.power_kw"] == ("150", "measured (given)")
+    assert rows["core.coolant_l"] == ("0.7", "measured (given)")
+    assert rows["engine.peak_air_flow_g_s"][1] == "assumed: estimated from engine.power_kw"
+    assert rows["pump.resistance_ohm"][1] == "assumed: typical, from memory"
+    assert rows["pump in the car"][1] == "derived"

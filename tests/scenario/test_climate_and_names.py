@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +16,7 @@ from arena.errors import BadInput
 from arena.scenario import loading
 from arena.scenario.check import check_file
 from arena.scenario.climate import load_climate
+from arena.scenario.drive import load_drive
 from arena.scenario.loading import find, index_lines, list_all, shipped_root
 from arena.scenario.season import load_season
 
@@ -100,7 +105,13 @@ def test_a_season_may_name_files_beside_it(tmp_path: Path) -> None:
         '[season]\nname = "s"\n[prices]\ntracking_per_k_h = 1\nwear_per_h = 1\nenergy_per_kwh = 1\n'
         '[[outing]]\ndrive = "commute"\nclimate = "garden"\nper_year = 3\n',
     )
-    (entry,) = load_season(season).entries
+    write(tmp_path / "mine" / "lap.csv", "time_s,speed_kmh\n0,10\n1,10\n")
+    write(
+        season,
+        season.read_text(encoding="utf-8") + '[[outing]]\ndrive = "mine/lap.csv"\nclimate = "mild"\nper_year = 1\n',
+    )
+    entry, other = load_season(season).entries
+    assert (other.drive, other.climate) == (str(tmp_path / "mine" / "lap.csv"), "mild")
     assert (entry.drive, entry.climate) == ("commute", str(climate))
     assert load_climate(entry.climate).name == "garden"
 
@@ -154,3 +165,16 @@ def test_digest_keeps_its_parts_apart() -> None:
 )
 def test_conversions_at_the_edges(got: float, expected: float) -> None:
     assert got == pytest.approx(expected, rel=1e-9)
+
+
+def test_shipped_files_are_found_in_an_installed_package(tmp_path: Path) -> None:
+    """A wheel carries them inside the package, as `arena/_scenarios`; no checkout is near it then."""
+    package = Path(loading.__file__).parent.parent
+    shutil.copytree(package, tmp_path / "site" / "arena", ignore=shutil.ignore_patterns("__pycache__", "_scenarios"))
+    shutil.copytree(shipped_root(), tmp_path / "site" / "arena" / "_scenarios")
+    code = "from arena.scenario.drive import load_drive; d = load_drive('wltc-3b'); print(len(d.traces), d.digest)"
+    run = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(tmp_path / "site")},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert run.stdout.split() == ["1", load_drive("wltc-3b").digest]
