@@ -147,12 +147,11 @@ def _engine(found: Found, file: CarFile, base: CarNumbers) -> None:
         found.put("engine", "peak_power_w", specific * vd * p, why)
     if power or swept or pressure:
         flow = b.peak_air_flow_kg_s * float(found.get(base, "engine", "peak_power_w")) / b.peak_power_w
-        found.put(
-            "engine",
-            "peak_air_flow_kg_s",
-            flow,
-            _from(e, "engine", "power_kw", "displacement_l", "boost_kpa", "map_max_kpa"),
-        )
+        keys = ("power_kw",) if power else ("displacement_l", "boost_kpa", "map_max_kpa")
+        found.put("engine", "peak_air_flow_kg_s", flow, _from(e, "engine", *keys))
+    if power and swept and pressure and not 0.5 <= kw / (specific * vd * p) <= 1.7:
+        usual = f"{specific * vd * p / 1e3:.0f} kW are usual from its displacement and highest manifold pressure"
+        found.notes.append(f"engine.power_kw = {kw / 1e3:g} does not fit well: {usual}")
     if found.has("engine.redline_rpm"):
         ratio = float(found.get(base, "engine", "redline_rpm")) / b.redline_rpm
         for name in ("boost_starts_rpm", "boost_full_rpm"):

@@ -99,7 +99,19 @@ def _car(car: Car) -> Checked:
         if text is not None and key in number_of:
             why = car.origin[number_of[key]]
             rows.append((key, " ".join(text.split()), "measured (given)" if why == "given" else f"assumed: {why}"))
+    _fits_the_solver(car)
     return Checked("car", car.notes, (*rows, *_derived(car)), car)
+
+
+def _fits_the_solver(car: Car) -> None:
+    """What only the physics can refuse: a loop too small to be closed."""
+    from arena.plant.compile import volumes
+
+    try:
+        volumes(car.numbers().loop)
+    except BadInput as error:
+        name = loading.shown(car.path) if car.path is not None else car.name
+        raise BadInput([f"{name}: loop: {fault}" for fault in error.faults], error.remedy) from None
 
 
 def _derived(car: Car) -> list[tuple[str, str, str]]:

@@ -374,6 +374,8 @@ def _message(kind: str, ctx: dict[str, Any], fallback: str, given: Any) -> str:
         text = f"must be one of {', '.join(words)}{was}{_did_you_mean(str(given), words)}"
     elif kind in ("too_short", "too_long"):
         text = f"must have at {least} {need} entries (given {ctx.get('actual_length')})"
+    elif kind == "json_invalid":
+        text = "is nested too deeply"
     elif kind == "string_pattern_mismatch":
         text = f"must be one line without control characters{was}"
     elif kind in ("string_too_short", "string_too_long"):

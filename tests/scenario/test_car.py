@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from arena.errors import BadInput
 from arena.plant import air, exchanger, fluids, hydraulics
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, car_toml, load_car
@@ -206,3 +207,20 @@ def test_checking_a_car_tells_measured_assumed_and_derived_apart(tmp_path: Path)
     assert rows["engine.peak_air_flow_g_s"][1] == "assumed: estimated from engine.power_kw"
     assert rows["pump.resistance_ohm"][1] == "assumed: typical, from memory"
     assert rows["pump in the car"][1] == "derived"
+
+
+def test_a_loop_too_small_to_be_closed_is_told_by_the_check(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(
+        HEAD + '[loop]\ntank = "none"\nhose_bore_mm = 8\nhose_total_m = 2\nhose_in_bay_m = 1\n', encoding="utf-8"
+    )
+    with pytest.raises(BadInput) as caught:
+        check_file(path)
+    assert "mine.toml: loop: the hoses hold 0.10 L" in caught.value.faults[0]
+    assert "tank" in caught.value.remedy
+
+
+def test_power_that_does_not_fit_the_engine_is_noted(tmp_path: Path) -> None:
+    mine = car(tmp_path, "[engine]\ndisplacement_l = 1.0\nmap_max_kpa = 150\npower_kw = 300\n")
+    assert any("engine.power_kw = 300 does not fit well" in note for note in mine.notes)
+    assert mine.assumed["engine.peak_air_flow_g_s"] == "estimated from engine.power_kw"

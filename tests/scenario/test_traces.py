@@ -89,6 +89,13 @@ def test_temperatures_in_fahrenheit_are_converted_and_unmarked_ones_refused(tmp_
     assert "[degF]" in caught.value.remedy
 
 
+def test_the_remedy_for_an_unmarked_unit_works(tmp_path: Path) -> None:
+    path = csv(tmp_path, "time_s,IAT,Speed\n0,104,60\n1,104,60\n")
+    log = read_log(path, {"iat_c": "IAT [degF]", "speed_kmh": "Speed [mph]"})
+    assert log.values["iat"][0] == pytest.approx(313.15)
+    assert log.values["speed"][0] == pytest.approx(26.8224)
+
+
 def test_a_pressure_that_must_be_psi_is_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput) as caught:
         read_log(csv(tmp_path, "time_s,MAP\n0,14.5\n1,29\n"))
