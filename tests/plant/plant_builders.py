@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from arena.contest import run
 from arena.contest.run import Contestant, lay_out
-from arena.plant import kernel
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing
 from arena.plant.numbers import CarNumbers
@@ -23,7 +22,7 @@ from arena.strategies import load_strategy, shipped
 from arena.timetable.outing import Played, outing_seed, play
 
 Floats = NDArray[np.float64]
-COLUMNS = kernel.TRACE_COLUMNS
+COLUMNS = at.TRACE_COLUMNS
 IAT_C, CORE_METAL_C, CORE_IN_C, CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C = 0, 2, 3, 4, 5, 6
 APPLIED_C, MOTOR_V_C, AMPS_C, SPEED_C, FLOW_C, HEAT_AIR_C, HEAT_OUT_C = 8, 9, 10, 11, 12, 15, 16
 TANKS = ("in-flow", "side", "none")

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class History:
-    """Charge temperature by the reference, shape (ticks, lanes), K; `state` is every cell at the end, (lanes, cells)."""
+    """Charge temperature by the reference, (ticks, lanes), K; `state` is every cell at the end, (lanes, cells)."""
 
     iat_mean_k: Floats  # mean over the tick, as the kernel gives it
     iat_end_k: Floats  # at the end of the tick
@@ -113,7 +113,9 @@ class Ring:
             self.metal_from_in * wet_in + self.metal_from_out * wet - self.metal_from_self * metal
             + with_given * self.metal_given
         )  # fmt: skip
-        out[:, self.side] = self.branch_side * (ring[:, 0] - side) - self.side_loss * side + with_given * self.side_given
+        out[:, self.side] = (
+            self.branch_side * (ring[:, 0] - side) - self.side_loss * side + with_given * self.side_given
+        )
         return out
 
 
