@@ -1,8 +1,12 @@
-"""The command line: parse, call, print. Exit codes: 0 done, 1 a ranked contestant FAILED, 2 bad input, 130 interrupted."""
+"""The command line: parse, call, print.
+
+Exit codes: 0 done, 1 a ranked contestant FAILED, 2 bad input, 130 interrupted.
+"""
 
 from __future__ import annotations
 
 import json
+import math
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -63,7 +67,7 @@ def plain(value: Any) -> Any:
         return [plain(v) for v in value]
     if hasattr(value, "item") and not isinstance(value, str):
         value = value.item()
-    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
+    if isinstance(value, float) and not math.isfinite(value):
         return None
     return str(value) if isinstance(value, Path) else value
 
@@ -73,17 +77,19 @@ def tournament(
     season: Annotated[str, typer.Argument(help="Season file or name.")] = "temperate-year",
     car: Car = "invented-2200",
     strategy: Strategies = None,
-    trials: Annotated[int, typer.Option(help="Candidates tried per strategy; 0 ranks settings as they are.")] = 0,
+    trials: Annotated[int, typer.Option(help="Candidates tried per strategy; 0 ranks settings as they are.")] = 160,
     replicates: Annotated[int, typer.Option(help="How often the season is played afresh for the ranking.")] = 6,
     seed: Seed = 1,
     workers: Workers = None,
     spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
     out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
+    resume: Annotated[Path | None, typer.Option(help="Go on with an interrupted DIR.partial.")] = None,
+    per_climate: Annotated[bool, typer.Option("--per-climate", help="Also a standing per climate.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Rank every strategy over a season of outings.
+    """Tune every strategy with the same budget, then rank them over a season of outings.
 
-    Example: arena tournament --trials 0 --replicates 6
+    Example: arena tournament hot-country --trials 320 --out results/hot
     """
     from arena.contest.tournament import hold_tournament
     from arena.report import terminal
@@ -91,15 +97,15 @@ def tournament(
     progress = terminal.ProgressLine(quiet=as_json)
     result = hold_tournament(
         season, car, strategy or (), trials=trials, replicates=replicates, seed=seed, workers=workers, spread=spread,
-        out=out, tell=progress, command=sys.argv[1:],
+        out=out, resume=resume, tell=progress, command=sys.argv[1:],
     )  # fmt: skip
     progress.done()
     if as_json:
         from arena.report.documents import tournament_document
 
-        emit(tournament_document(result))
+        emit(tournament_document(result, per_climate))
     else:
-        terminal.tournament(result)
+        terminal.tournament(result, per_climate)
     if any(line.ranked and line.failed_runs for line in result.standings.lines):
         raise typer.Exit(1)
 

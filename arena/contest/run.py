@@ -29,11 +29,12 @@ class Contestant:
     tuned: bool = False
     quiet_cap: float = 1.0
     run_on_s: float = 0.0
+    reference: bool = False
 
     @property
     def ranked(self) -> bool:
         """Whether it takes part in the ranking or is a reference beside it."""
-        return self.strategy.ranked
+        return self.strategy.ranked and not self.reference
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from arena.contest.figures import NAMES
+from arena.contest.run import Contestant
 from arena.contest.standings import RunTable, Standings
 from arena.contest.worlds import Plan, plan_digest
 from arena.errors import BadInput
@@ -82,6 +83,44 @@ class Folder:
         except (json.JSONDecodeError, UnicodeDecodeError) as error:
             raise BadInput(f"{path}: damaged: {error}", "Start afresh in another folder.") from error
 
+    def keep_generation(self, contestant: str, generation: int, values: list[float]) -> None:
+        """Keep the scores of one generation of one strategy's tuning."""
+        name = f"tuning/{contestant}.json"
+        found = self.read_json(name) or {"contestant": contestant, "generations": []}
+        found["generations"] = [*found["generations"][:generation], values]
+        self.write(name, json.dumps(found) + "\n")
+
+    def kept_generation(self, contestant: str, generation: int) -> list[float] | None:
+        """Scores kept of a generation, if it was finished."""
+        found = self.read_json(f"tuning/{contestant}.json") or {"generations": []}
+        generations = found["generations"]
+        return list(generations[generation]) if generation < len(generations) else None
+
+    def keep_world(self, replicate: int, table: RunTable, outings: list[dict[str, Any]]) -> None:
+        """Keep the runs of one world of the ranking."""
+        data = io.BytesIO()
+        failed = np.array([[[str(x) for x in row] for row in c] for c in table.failed])
+        figures: dict[str, Any] = {f"f_{n}": v for n, v in table.values.items()}
+        np.savez(
+            data, names=np.array(table.contestants), ranked=np.array(table.ranked), wear=table.wear_parts,
+            failed=failed, failed_s=table.failed_s, weights=table.weights, limit_s=table.limit_s,
+            outings=np.array(json.dumps(outings)), **figures,
+        )  # fmt: skip
+        self.write(f"working/world-{replicate}.npz", data.getvalue())
+
+    def kept_world(self, replicate: int) -> tuple[RunTable, list[dict[str, Any]]] | None:
+        """Runs kept of one world, if it was finished."""
+        path = self.path / "working" / f"world-{replicate}.npz"
+        if not path.is_file():
+            return None
+        with np.load(path, allow_pickle=False) as kept:
+            values = {n: kept[f"f_{n}"] for n in NAMES}
+            table = RunTable(
+                tuple(str(n) for n in kept["names"]), tuple(bool(r) for r in kept["ranked"]), values, kept["wear"],
+                kept["failed"].astype(object), kept["failed_s"], kept["weights"], kept["limit_s"],
+            )  # fmt: skip
+            return table, json.loads(str(kept["outings"]))
+
     def finish(self) -> Path:
         """Remove working files and give the folder its final name."""
         shutil.rmtree(self.path / "working", ignore_errors=True)
@@ -92,8 +131,14 @@ class Folder:
         return self.final
 
 
-def manifest(plan: Plan, request: Mapping[str, Any], command: Sequence[str]) -> str:
-    """Versions, seeds, hashes of every input, and the command line."""
+def manifest(
+    plan: Plan,
+    contestants: Sequence[Contestant],
+    request: Mapping[str, Any],
+    command: Sequence[str],
+    copied: Mapping[str, str],
+) -> str:
+    """Versions, seeds, hashes of every input file and of every strategy, and the command line."""
     versions = {"python": platform.python_version()}
     for name in PACKAGES:
         try:
@@ -105,13 +150,32 @@ def manifest(plan: Plan, request: Mapping[str, Any], command: Sequence[str]) -> 
         "command": list(command),
         "request": dict(request),
         "inputs_sha256": plan_digest(plan),
-        "season": {"name": plan.season.name, "sha256": plan.season.digest},
-        "car": {"name": plan.car.name, "sha256": plan.car.digest},
-        "drives": {d.name: d.digest for d in plan.drives},
-        "climates": {c.name: c.digest for c in plan.climates},
+        "strategies_sha256": strategy_digests(contestants),
+        "files_sha256": dict(copied),
         "versions": versions,
     }
     return json.dumps(content, indent=1, sort_keys=True) + "\n"
+
+
+def strategy_digests(contestants: Sequence[Contestant]) -> dict[str, str]:
+    """SHA-256 of each strategy's file."""
+    return {c.name: hashlib.sha256(Path(c.strategy.path).read_bytes()).hexdigest() for c in contestants}
+
+
+def same_inputs(folder: Folder, plan: Plan, contestants: Sequence[Contestant]) -> None:
+    """Raises BadInput if what an unfinished folder was made from has changed since."""
+    then = folder.read_json("manifest.json")
+    faults = []
+    if then["inputs_sha256"] != plan_digest(plan):
+        faults.append(f"{folder.path}: season, car, drives or climates have changed since it was begun")
+    now = strategy_digests(contestants)
+    faults += [
+        f"{folder.path}: strategy {name} has changed since it was begun"
+        for name, digest in then["strategies_sha256"].items()
+        if now.get(name) != digest
+    ]
+    if faults:
+        raise BadInput(faults, "Put the files back as they were (copies are in its inputs/), or start afresh.")
 
 
 def copy_inputs(folder: Folder, paths: Iterable[Path]) -> dict[str, str]:

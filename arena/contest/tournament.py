@@ -7,50 +7,46 @@ put together in a fixed order, so that the number of workers changes nothing but
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from arena.contest.figures import NAMES, RunFigures, figures_of
-from arena.contest.run import Contestant, play
+from arena.contest.figures import RunFigures
+from arena.contest.pool import Progress, Tell, in_order, pool_of
+from arena.contest.run import Contestant
 from arena.contest.standings import RunTable, Standings, rank
-from arena.contest.store import Folder, copy_inputs, manifest, runs_csv, settings_toml, standings_csv, table_csv
+from arena.contest.store import (
+    Folder,
+    copy_inputs,
+    manifest,
+    runs_csv,
+    same_inputs,
+    settings_toml,
+    standings_csv,
+    table_csv,
+)
+from arena.contest.tables import join_worlds, judge, table_of
+from arena.contest.tune import Tuned, train_on, tune, with_tuned
 from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry
 from arena.errors import BadInput
-from arena.plant import layout as at
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
-from arena.scenario.drive import load_drive
+from arena.scenario.drive import Drive, load_drive
 from arena.scenario.loading import find
 from arena.scenario.season import Season, load_season
 from arena.strategies import shipped, strategy_named
 
-Floats = NDArray[np.float64]
-T = TypeVar("T")
-
+DEFAULT_TRIALS = 160
+MOST_TRIALS = 100_000
 DEFAULT_REPLICATES = 6
 DEFAULT_SPREAD = 0.10
 DEFAULT_SEED = 1
 DEFAULT_SEASON = "temperate-year"
 DEFAULT_CAR = "invented-2200"
 REFERENCES = ("always-on", "always-off")
-
-
-@dataclass(frozen=True)
-class Progress:
-    """What a long work tells while it goes on: a word for the stage, steps done and in all."""
-
-    stage: str
-    done: int
-    total: int
-
-
-Tell = Callable[[Progress], None]
 
 
 @dataclass(frozen=True)
@@ -79,6 +75,7 @@ class TournamentResult:
     notes: tuple[str, ...] = ()
     folder: Path | None = None
     train_scores: dict[str, float] = field(default_factory=dict)
+    default_train_scores: dict[str, float] = field(default_factory=dict)
 
     def gap(self, contestant: str) -> float | None:
         """Score on fresh worlds less score on the worlds it was tuned on; None if it was not tuned."""
@@ -91,24 +88,73 @@ def hold_tournament(
     car: str | Path = DEFAULT_CAR,
     strategies: Sequence[str] = (),
     *,
-    trials: int = 0,
+    trials: int = DEFAULT_TRIALS,
     replicates: int = DEFAULT_REPLICATES,
     seed: int = DEFAULT_SEED,
     workers: int | None = None,
     spread: float = DEFAULT_SPREAD,
     out: Path | None = None,
+    resume: Path | None = None,
     tell: Tell | None = None,
     command: Sequence[str] = (),
 ) -> TournamentResult:
-    """The main job: rank every contestant over a season, and write a result folder if `out` is given."""
+    """The main job: tune every strategy with the same budget, rank on fresh worlds, write a result folder if asked.
+
+    `resume` goes on with an interrupted folder: what was asked for then is read from its manifest, and nothing that
+    was finished is done again. The same inputs and seed give the same standings.csv and runs.csv, however often
+    it was interrupted and however many workers there are.
+    """
+    folder = Folder.resume(resume) if resume is not None else None
+    if folder is not None:
+        asked = folder.read_json("manifest.json")["request"]
+        season, car, strategies = asked["season"], asked["car"], asked["strategies"]
+        trials, replicates, seed, spread = (asked[k] for k in ("trials", "replicates", "seed", "spread"))
+    if not 0 <= trials <= MOST_TRIALS:
+        raise BadInput(f"--trials {trials} is outside 0..{MOST_TRIALS}", "Give 0 to rank the settings as they are.")
     plan = make_plan(season, car, seed, spread)
     contestants = entrants(strategies)
-    folder = Folder.new(out) if out is not None else None
+    request = {
+        "season": str(season) if not isinstance(season, Season) else season.name,
+        "car": str(car),
+        "strategies": list(strategies),
+        "trials": trials,
+        "replicates": replicates,
+        "seed": seed,
+        "spread": spread,
+    }
     if folder is not None:
-        request = {"strategies": [c.name for c in contestants], "trials": trials, "replicates": replicates}
-        folder.write("manifest.json", manifest(plan, {**request, "seed": seed, "spread": spread}, command))
-        copy_inputs(folder, plan.sources)
-    result = rank_season(plan, contestants, replicates, workers, tell)
+        same_inputs(folder, plan, contestants)
+    elif out is not None:
+        folder = Folder.new(out)
+        copied = copy_inputs(folder, plan.sources)
+        folder.write("manifest.json", manifest(plan, contestants, request, command, copied))
+    return _hold(plan, contestants, trials, replicates, workers, folder, tell)
+
+
+def _hold(
+    plan: Plan,
+    contestants: list[Contestant],
+    trials: int,
+    replicates: int,
+    workers: int | None,
+    folder: Folder | None,
+    tell: Tell | None,
+) -> TournamentResult:
+    began = time.perf_counter()
+    tuned: dict[str, Tuned] = {}
+    if trials:
+        with pool_of(workers) as pool:
+            keep, kept = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
+            tuned = tune(train_on(plan, pool), contestants, trials, pool, tell, keep, kept)
+    result = rank_season(plan, with_tuned(contestants, tuned), replicates, workers, tell, folder)
+    notes = [f"{name}: {bound} of its range" for name, t in tuned.items() for bound in t.at_bounds]
+    result = replace(
+        result,
+        seconds=time.perf_counter() - began,
+        notes=(*result.notes, *notes),
+        train_scores={name: t.score for name, t in tuned.items()},
+        default_train_scores={name: t.default_score for name, t in tuned.items()},
+    )
     if folder is not None:
         write_result(folder, result)
         result = replace(result, folder=folder.finish())
@@ -155,16 +201,21 @@ def make_plan(
         tuple(climates[e.climate] for e in loaded.entries),
         seed,
         spread,
-        source_files(loaded, car),
+        source_files(season, car, drives),
     )
 
 
-def source_files(season: Season, car: str | Path) -> tuple[Path, ...]:
-    """Every scenario file the season and the car come from."""
+def source_files(season: str | Path | Season, car: str | Path, drives: Mapping[str, Drive]) -> tuple[Path, ...]:
+    """Every scenario file a plan comes from, traces of drives among them."""
     found = [find("cars", car)]
-    for entry in season.entries:
-        found += [find("drives", entry.drive), find("climates", entry.climate)]
-    return tuple(sorted(set(found)))  # a season's own file and its drives' traces: see `make_plan`
+    loaded = season if isinstance(season, Season) else load_season(season)
+    if not isinstance(season, Season):
+        found.append(find("seasons", season))
+    for entry in loaded.entries:
+        path = find("drives", entry.drive)
+        found += [path, find("climates", entry.climate)]
+        found += [path.parent / name for name in drives[entry.drive].traces if (path.parent / name).is_file()]
+    return tuple(sorted(set(found)))
 
 
 def entrants(strategies: Sequence[str] = ()) -> list[Contestant]:
@@ -185,6 +236,7 @@ def rank_season(
     replicates: int = DEFAULT_REPLICATES,
     workers: int | None = None,
     tell: Tell | None = None,
+    folder: Folder | None = None,
 ) -> TournamentResult:
     """Rank contestants as they stand on fresh worlds 0..replicates-1."""
     if not 1 <= replicates <= 1000:
@@ -196,16 +248,19 @@ def rank_season(
     outings: list[OutingInfo] = []
     with pool_of(workers) as pool:
         for k in range(replicates):
-            table, infos = run_world(plan, contestants, k, pool)
-            parts.append(table)
-            outings += infos
+            found = folder.kept_world(k) if folder else None
+            if found is None:
+                table, infos = run_world(plan, contestants, k, pool)
+                found = table, [asdict(o) for o in infos]
+                if folder:
+                    folder.keep_world(k, *found)
+            parts.append(found[0])
+            outings += [OutingInfo(**{**o, "notes": tuple(o["notes"])}) for o in found[1]]
             if tell:
                 tell(Progress("ranking", k + 1, replicates))
     table = join_worlds(parts)
     standings = rank(table, plan.season, plan.seed)
-    return TournamentResult(
-        plan, tuple(contestants), table, standings, tuple(outings), time.perf_counter() - began, standings.notes
-    )
+    return TournamentResult(plan, tuple(contestants), table, standings, tuple(outings), time.perf_counter() - began)
 
 
 def run_world(
@@ -228,73 +283,11 @@ def run_world(
     ]
 
 
-def judge(plan: Plan, outing: Outing, batch: Any, numbers: Any) -> RunFigures:
-    """Figures of one batch on one outing."""
-    wear = plan.season.wear
-    return figures_of(play(outing.compiled, batch), outing.compiled, numbers, plan.goals, wear.exponent, wear.start_h)
-
-
-def table_of(
-    plan: Plan, contestants: Sequence[Contestant], results: Sequence[tuple[Outing, list[tuple[list[int], RunFigures]]]]
-) -> RunTable:
-    """One world's runs as a table with a single world."""
-    shape = (len(contestants), len(results), 1)
-    values = {name: np.full(shape, np.nan) for name in NAMES}
-    wear, failed_s = np.zeros((3, *shape)), np.full(shape, np.nan)
-    failed = np.full(shape, "", dtype=object)
-    limit_s = np.zeros((len(results), 1))
-    for e, (outing, found) in enumerate(results):
-        limit_s[e, 0] = 0.1 * float(outing.compiled.X[:, at.X_LIMIT].sum())
-        for lanes, figures in found:
-            for name in NAMES:
-                values[name][lanes, e, 0] = figures.values[name]
-            wear[:, lanes, e, 0] = figures.wear_parts
-            failed[lanes, e, 0] = figures.failed
-            failed_s[lanes, e, 0] = figures.failed_s
-    names = tuple(c.name for c in contestants)
-    ranked = tuple(c.ranked for c in contestants)
-    return RunTable(names, ranked, values, wear, failed, failed_s, plan.weights, limit_s)
-
-
-def join_worlds(parts: Sequence[RunTable]) -> RunTable:
-    """Tables of single worlds put side by side."""
-    first = parts[0]
-
-    def along(arrays: list[Any]) -> Any:
-        return np.concatenate(arrays, axis=-1)
-
-    return RunTable(
-        first.contestants,
-        first.ranked,
-        {name: along([p.values[name] for p in parts]) for name in first.values},
-        along([p.wear_parts for p in parts]),
-        along([p.failed for p in parts]),
-        along([p.failed_s for p in parts]),
-        first.weights,
-        along([p.limit_s for p in parts]),
-    )
-
-
-def pool_of(workers: int | None) -> ThreadPoolExecutor:
-    """Threads for the kernel: as many as the machine has cores, or as asked."""
-    import os
-
-    if workers is not None and not 1 <= workers <= 256:
-        raise BadInput(f"--workers {workers} is outside 1..256", "Give the number of cores to use.")
-    return ThreadPoolExecutor(workers or os.cpu_count() or 1)
-
-
-def in_order(pool: ThreadPoolExecutor, work: Callable[[int], T], items: Sequence[int] | range) -> list[T]:
-    """Results in the order of the items; ctrl-C is answered while waiting, and what has not begun is called off."""
-    futures: list[Future[T]] = [pool.submit(work, item) for item in items]
-    waiting = set(futures)
-    try:
-        while waiting:
-            finished, waiting = wait(waiting, timeout=0.2, return_when=FIRST_COMPLETED)
-            for future in finished:
-                future.result()
-    except BaseException:
-        for future in futures:
-            future.cancel()
-        raise
-    return [future.result() for future in futures]
+def climate_standings(result: TournamentResult) -> dict[str, Standings]:
+    """Standings on each climate's outings alone, the same runs."""
+    entries = result.plan.season.entries
+    out = {}
+    for climate in dict.fromkeys(e.climate for e in entries):
+        keep = np.array([e.climate == climate for e in entries])
+        out[climate] = rank(result.table.only_entries(keep), result.plan.season, result.plan.seed)
+    return out

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 KINDS = ("cars", "climates", "drives", "seasons", "strategies", "faults")
 
 
-def tournament_document(result: TournamentResult) -> dict[str, Any]:
+def tournament_document(result: TournamentResult, per_climate: bool = False) -> dict[str, Any]:
     """`arena tournament --json`."""
     plan, table = result.plan, result.table
     by_name = {c.name: c for c in result.contestants}
@@ -51,7 +51,7 @@ def tournament_document(result: TournamentResult) -> dict[str, Any]:
                     "time_s": float(table.failed_s[c, e, k]),
                 }
             )
-    return {
+    document = {
         "schema": 1,
         "season": plan.season.name,
         "car": plan.car.name,
@@ -76,6 +76,18 @@ def tournament_document(result: TournamentResult) -> dict[str, Any]:
         "failed": failed,
         "notes": [*result.standings.notes, *result.notes],
     }
+    if per_climate:
+        from arena.contest.tournament import climate_standings
+
+        document["per_climate"] = {
+            climate: [
+                {"place": x.place, "tied_with": list(x.tied_with), "contestant": x.contestant, "score": x.score,
+                 "score_low": x.score_low, "score_high": x.score_high, "ranked": x.ranked}
+                for x in its.lines
+            ]
+            for climate, its in climate_standings(result).items()
+        }  # fmt: skip
+    return document
 
 
 def drive_document(run: SingleRun) -> dict[str, Any]:

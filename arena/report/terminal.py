@@ -5,6 +5,7 @@ When the output is piped nothing is wrapped or coloured. Tables go to stdout, pr
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Iterable, Sequence
@@ -16,7 +17,8 @@ from rich.table import Table
 if TYPE_CHECKING:
     from arena.contest.single import SingleRun
     from arena.contest.standings import Standings
-    from arena.contest.tournament import Progress, TournamentResult
+    from arena.contest.pool import Progress
+    from arena.contest.tournament import TournamentResult
 
 CAUTIONS: tuple[str, ...] = (
     "Coolant is hot and under pressure; open the system only when cold, and watch the level:",
@@ -87,6 +89,9 @@ class ProgressLine:
             return
         left = (now - self.stage_began) / step.done * (step.total - step.done) if step.done else 0.0
         text = f"{step.stage}: {step.done}/{step.total}, {now - self.began:.0f} s gone, about {left:.0f} s left"
+        if step.detail:
+            text += f"; {step.detail}"
+        text = text[: console(stderr=True).width - 1]
         sys.stderr.write("\r" + text.ljust(self.shown))
         self.shown = len(text)
         sys.stderr.flush()
@@ -100,10 +105,10 @@ class ProgressLine:
 
 def figure(value: float | None, digits: int = 1) -> str:
     """A number for a table; a dash for none."""
-    return "-" if value is None or value != value else f"{value:.{digits}f}"
+    return "-" if value is None or math.isnan(value) else f"{value:.{digits}f}"
 
 
-def tournament(result: TournamentResult) -> None:
+def tournament(result: TournamentResult, per_climate: bool = False) -> None:
     """Standings of a tournament, what they rest on, and the cautions."""
     plan, standings = result.plan, result.standings
     entries = len(plan.season.entries)
@@ -120,6 +125,16 @@ def tournament(result: TournamentResult) -> None:
     for note in [*ties(standings), *standings.notes, *result.notes, *failures(result)]:
         say(note)
     say()
+    if result.train_scores:
+        show(tuning_table(result))
+        say()
+    if per_climate:
+        from arena.contest.tournament import climate_standings
+
+        for climate, its in climate_standings(result).items():
+            say(f"in {climate} alone:")
+            show(standings_table(its, console().width))
+            say()
     show(years_table(standings))
     say()
     for line in changes(standings):
@@ -172,6 +187,30 @@ def failures(result: TournamentResult) -> list[str]:
             count = int((result.table.failed[c] != "").sum())
             found.append(f"{name}: FAILED {count} runs: {'; '.join(reasons)}")
     return found
+
+
+def tuning_table(result: TournamentResult) -> Table:
+    """Settings found, score on the training worlds and on fresh ones, and the untuned twin."""
+    rows = []
+    for c in result.contestants:
+        if c.name not in result.train_scores:
+            continue
+        settings = c.strategy.make_settings(dict(c.settings))._asdict()
+        fresh, untuned = result.standings.line(c.name).score, result.standings.line(f"{c.name}-untuned").score
+        rows.append(
+            [
+                c.name,
+                figure(result.train_scores[c.name], 3),
+                figure(fresh, 3),
+                figure(result.gap(c.name), 3),
+                figure(untuned, 3),
+                ", ".join(f"{k} {v:g}" for k, v in settings.items()),
+            ]
+        )
+    headers = [("tuned", "left"), ("train", "right"), ("fresh", "right"), ("gap", "right"), ("untuned", "right")]
+    out = table([*headers, ("settings", "left")], rows)
+    out.columns[-1].no_wrap = False
+    return out
 
 
 def years_table(standings: Standings) -> Table:
