@@ -7,7 +7,7 @@ put together in a fixed order, so that the number of workers changes nothing but
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -30,6 +30,7 @@ from arena.contest.store import (
 )
 from arena.contest.tables import join_worlds, judge, table_of
 from arena.contest.tune import Tuned, train_on, tune, with_tuned
+from arena.contest.views import page_data
 from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry
 from arena.errors import BadInput
 from arena.scenario.car import load_car
@@ -97,12 +98,14 @@ def hold_tournament(
     resume: Path | None = None,
     tell: Tell | None = None,
     command: Sequence[str] = (),
+    dress: Callable[[Path], object] | None = None,
 ) -> TournamentResult:
     """The main job: tune every strategy with the same budget, rank on fresh worlds, write a result folder if asked.
 
     `resume` goes on with an interrupted folder: what was asked for then is read from its manifest, and nothing that
     was finished is done again. The same inputs and seed give the same standings.csv and runs.csv, however often
-    it was interrupted and however many workers there are.
+    it was interrupted and however many workers there are. `dress` is called with the folder before it gets its
+    final name: the place for a page.
     """
     folder = Folder.resume(resume) if resume is not None else None
     if folder is not None:
@@ -128,7 +131,7 @@ def hold_tournament(
         folder = Folder.new(out)
         copied = copy_inputs(folder, plan.sources)
         folder.write("manifest.json", manifest(plan, contestants, request, command, copied))
-    return _hold(plan, contestants, trials, replicates, workers, folder, tell)
+    return _hold(plan, contestants, trials, replicates, workers, folder, tell, dress)
 
 
 def _hold(
@@ -139,6 +142,7 @@ def _hold(
     workers: int | None,
     folder: Folder | None,
     tell: Tell | None,
+    dress: Callable[[Path], object] | None = None,
 ) -> TournamentResult:
     began = time.perf_counter()
     tuned: dict[str, Tuned] = {}
@@ -157,6 +161,8 @@ def _hold(
     )
     if folder is not None:
         write_result(folder, result)
+        if dress is not None:
+            dress(folder.path)
         result = replace(result, folder=folder.finish())
     return result
 
@@ -168,6 +174,7 @@ def write_result(folder: Folder, result: TournamentResult) -> None:
     entries = range(len(result.plan.season.entries))
     folder.write("standings.csv", standings_csv(result.standings, tuned, gaps))
     folder.write("runs.csv", runs_csv(result.table, [result.plan.outing_id(e) for e in entries]))
+    folder.write("views.json", page_data(result))
     for c in result.contestants:
         settings = c.strategy.make_settings(dict(c.settings))
         units = {s.name: s.unit for s in c.strategy.settings}
