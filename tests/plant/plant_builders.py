@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -106,3 +107,45 @@ def heat_balance(made: CompiledOuting, result: run.Played) -> tuple[Floats, Floa
     # the link's outflow is extrapolated over the tick and used on both sides, so nothing is under way between them
     air, bay, out = result.row(at.HEAT_AIR), result.row(at.HEAT_BAY), result.row(at.HEAT_OUT)
     return air + bay - out - stored, np.abs(air) + np.abs(bay) + np.abs(out)
+
+
+def held(ticks: int, **given: Any) -> Any:
+    """What `compile_outing` needs of a drive, with every signal held; SI names of `compile.Inputs`, each a number or
+    an array. Defaults: 80 km/h, warm engine, 25 degC."""
+    usual: dict[str, Any] = {
+        "speed_m_s": 80.0 / 3.6, "pedal": 0.2, "throttle": 0.2, "rpm": 2000.0, "map_pa": 60e3, "air_flow_kg_s": 0.018,
+        "engine_on": 1.0, "key_on": 1.0, "cranking": 0.0, "fan_on": 0.0, "engine_k": 363.15, "ambient_k": 298.15,
+        "ambient_pa": 101325.0, "humidity": 0.5, "wind_m_s": 0.0, "bay_extra_k": 0.0,
+    }  # fmt: skip
+    start = given.pop("start", "warm")
+    unknown = set(given) - set(usual)
+    assert not unknown, unknown
+    rows = {name: np.ascontiguousarray(np.broadcast_to(given.get(name, v), ticks), float) for name, v in usual.items()}
+    return SimpleNamespace(ticks=ticks, score_from=0, start=start, **rows)
+
+
+def with_flow(made: CompiledOuting, flow_m3_s: float) -> CompiledOuting:
+    """The same outing with this coolant flow whatever the pump does."""
+    table = made.flow_table.reshape(-1, 2).copy()
+    table[:, 0] = flow_m3_s
+    return replace(made, flow_table=table.ravel())
+
+
+def no_parasites(car: CarNumbers) -> CarNumbers:
+    """The same car with nothing exchanging heat but core and front."""
+    return replace(
+        car,
+        core=replace(car.core, bay_ua_w_k=0.0, pipe_ua_w_k=0.0),
+        loop=replace(car.loop, hose_ua_w_m_k=0.0, tank_ua_w_k=0.0),
+    )
+
+
+def one(name: str, **settings: float) -> run.Lanes:
+    """A single lane of a shipped strategy."""
+    return lay_out([Contestant(name, shipped()[name], settings)])
+
+
+def cells_of(result: run.Played, lane: int = 0) -> Floats:
+    """Every temperature of the loop at the end of a run: link, and all metal and coolant cells; K."""
+    state = result.state.reshape(at.ROWS, -1)
+    return np.concatenate([[state[at.LINK, lane]], state[at.CORE_AT :, lane]])
