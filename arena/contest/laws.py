@@ -10,18 +10,24 @@ import ast
 import hashlib
 import importlib.util
 import inspect
+import math
+import re
 import sys
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from arena.plant import layout as at
 from arena.plant.jit import UNCOMPILED, code_folder
-from arena.strategies import base
+from arena.strategies import base, contract
 from arena.strategies.base import Strategy
 
 MOST_LAWS = 16  # different laws in one batch
+NARROW = 8  # width the promises are checked at
 PROBE_LOW_C, PROBE_HIGH_C = -39.9, 149.0  # readings beyond these are a failed probe
 
 _COLUMN = {
@@ -56,8 +62,9 @@ def law_of(strategy: Strategy, width: int) -> Law:
 def _law(source: str, strategy: Strategy, width: int) -> Law:
     if UNCOMPILED:
         return Law(_interpreted(strategy, width), compiled=False)
-    from numba.core.errors import NumbaError
-
+    raised = _raising_line(strategy)
+    if raised:
+        return _slower(strategy, width, f"line {raised} raises or asserts, which compiled code could not report")
     digest = hashlib.sha256(source.encode()).hexdigest()[:20]
     place = code_folder() / "laws"
     place.mkdir(parents=True, exist_ok=True)
@@ -72,14 +79,43 @@ def _law(source: str, strategy: Strategy, width: int) -> Law:
     sys.modules[spec.name] = module  # a compiled function read back from the cache looks its module up here
     try:
         spec.loader.exec_module(module)
-    except (NumbaError, NotImplementedError, TypeError, KeyError) as error:
-        reason = str(error).strip().splitlines()
-        return Law(
-            _interpreted(strategy, width),
-            compiled=False,
-            note=f"{strategy.name}: runs interpreted, slower: {reason[-1] if reason else type(error).__name__}",
-        )
-    return Law(module.batch, compiled=True)
+    except Exception as error:  # whatever the compiler makes of a user's Python
+        return _slower(strategy, width, _why_not_compiled(strategy, path, error))
+    return Law(module.batch_of_lanes, compiled=True)
+
+
+def _slower(strategy: Strategy, width: int, why: str) -> Law:
+    return Law(_interpreted(strategy, width), False, f"{strategy.name}: runs interpreted, slower: {why}")
+
+
+def _raising_line(strategy: Strategy) -> int:
+    """The first line on which the file raises or asserts inside a function, 0 if it never does."""
+    tree = ast.parse(Path(strategy.path).read_text(encoding="utf-8"))
+    kept = [node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name not in _beside(strategy)]
+    found = [n.lineno for node in kept for n in ast.walk(node) if isinstance(n, ast.Raise | ast.Assert)]
+    return min(found, default=0)
+
+
+def _beside(strategy: Strategy) -> set[str]:
+    """Names of the file's functions that only prepare settings and tables and are never compiled."""
+    return {f.__name__ for f in (strategy.repair, strategy.table) if f is not None}
+
+
+def _why_not_compiled(strategy: Strategy, generated: Path, error: Exception) -> str:
+    """The compiler's reason in one line, with the line of the user's own file where it can be told."""
+    text = [line.strip() for line in str(error).splitlines() if line.strip()]
+    reason = next((line for line in text if line.startswith(("Unknown", "Use of", "No impl", "Cannot", "Untyped"))), "")
+    if not reason:
+        reason = next((line for line in text if not line.startswith(("Failed in", "During", "File", "["))), "")
+    at_line = re.search(rf'File "[^"]*{re.escape(generated.name)}", line (\d+)', str(error))
+    if at_line:
+        lines = generated.read_text(encoding="utf-8").splitlines()
+        wanted = lines[int(at_line[1]) - 1].strip() if int(at_line[1]) <= len(lines) else ""
+        own = Path(strategy.path).read_text(encoding="utf-8").splitlines()
+        number = next((k for k, line in enumerate(own, 1) if wanted and line.strip().startswith(wanted)), 0)
+        if number:
+            return f"line {number}: {reason or type(error).__name__}"
+    return reason or type(error).__name__
 
 
 def _write(path: Path, source: str) -> None:
@@ -132,6 +168,8 @@ def _own_code(strategy: Strategy) -> str:
     kept: list[ast.stmt] = []
     for node in tree.body:
         if isinstance(node, ast.FunctionDef):
+            if node.name in _beside(strategy):
+                continue
             node.decorator_list = [ast.parse("_njit(error_model='numpy')", mode="eval").body]
             node.returns = None
             for argument in node.args.args:
@@ -140,6 +178,7 @@ def _own_code(strategy: Strategy) -> str:
         elif (
             isinstance(node, ast.ClassDef | ast.AnnAssign)
             or (isinstance(node, ast.Import) and _plain(node))
+            or (isinstance(node, ast.ImportFrom) and node.module in {"math", "numpy"})
             or (
                 isinstance(node, ast.Assign)
                 and not any(isinstance(t, ast.Name) and t.id == "STRATEGY" for t in node.targets)
@@ -172,7 +211,7 @@ def _loop(strategy: Strategy, width: int) -> str:
     names = strategy.sensed.__name__, strategy.settings_type.__name__, type(strategy.memory).__name__
     return (
         "@_cfunc(_void(_f[::1], _f[::1], _i, _f[::1], _i, _i), cache=True, error_model='numpy')\n"
-        "def batch(S, X, o, cells, low, high):\n"
+        "def batch_of_lanes(S, X, o, cells, low, high):\n"
         "    for n in range(low, high):\n"
         f"        asked, after = {strategy.law.__name__}({names[0]}({sensed}), {names[1]}({settings}), "
         f"{names[2]}({memory}){cells})\n{guard}"
@@ -181,7 +220,7 @@ def _loop(strategy: Strategy, width: int) -> str:
 
 
 def _interpreted(strategy: Strategy, width: int) -> Any:
-    """The same loop in plain Python, around the law as it stands."""
+    """The same loop in plain Python, around the law as it stands. A law that raises asks for NaN: a FAILED run."""
     sensed_type, settings_type, memory_type = strategy.sensed, strategy.settings_type, type(strategy.memory)
     settings_rows, memory_rows = range(len(strategy.settings)), range(len(strategy.memory))
     probed = "iat_c" in strategy.senses
@@ -189,12 +228,17 @@ def _interpreted(strategy: Strategy, width: int) -> Any:
     def batch(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
         for n in range(low, high):
             values = [
-                S[_READING[s] * width + n] - 273.15 if s in _READING else X[o + _COLUMN[s]] for s in strategy.senses
+                float(S[_READING[s] * width + n] - 273.15 if s in _READING else X[o + _COLUMN[s]])
+                for s in strategy.senses
             ]
-            settings = settings_type(*(S[(at.SETTINGS + k) * width + n] for k in settings_rows))
-            memory = memory_type(*(S[(at.MEMORY + k) * width + n] for k in memory_rows))
-            extra = (cells, n) if strategy.table else ()
-            asked, after = strategy.law(sensed_type(*values), settings, memory, *extra)
+            settings = settings_type(*(float(S[(at.SETTINGS + k) * width + n]) for k in settings_rows))
+            memory = memory_type(*(float(S[(at.MEMORY + k) * width + n]) for k in memory_rows))
+            extra = (_as_wide(cells, width, n), 0) if strategy.table else ()
+            try:
+                asked, after = strategy.law(sensed_type(*values), settings, memory, *extra)
+                asked, after = float(asked), [float(value) for value in after]
+            except Exception:
+                asked, after = math.nan, memory
             if probed and not PROBE_LOW_C < S[at.READING * width + n] - 273.15 < PROBE_HIGH_C:
                 asked = S[at.FAILSAFE * width + n]
             S[at.DUTY * width + n] = asked
@@ -202,3 +246,105 @@ def _interpreted(strategy: Strategy, width: int) -> Any:
                 S[(at.MEMORY + k) * width + n] = after[k]
 
     return batch
+
+
+def why_failed(strategy: Strategy, width: int, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
+    """What a law raises or returns on what one lane senses now, with its line; "" if it answers as it should."""
+    values = [
+        float(S[_READING[s] * width + lane] - 273.15 if s in _READING else X[o + _COLUMN[s]]) for s in strategy.senses
+    ]
+    settings = strategy.settings_type(
+        *(float(S[(at.SETTINGS + k) * width + lane]) for k in range(len(strategy.settings)))
+    )
+    memory = type(strategy.memory)(*(float(S[(at.MEMORY + k) * width + lane]) for k in range(len(strategy.memory))))
+    flat = _as_wide(cells, width, lane) if strategy.table else None
+    try:
+        contract.ask(strategy, values, settings, memory, flat)
+    except contract.LawError as fault:
+        met = ", ".join(f"{n} {v:g}" for n, v in zip(strategy.senses, values, strict=True))
+        return f"{strategy.path}: {fault}" + f" with {met}" * bool(met)
+    return ""
+
+
+def duties(
+    strategy: Strategy, batch: Any, settings: dict[str, float], senses: Sequence[Sequence[float]]
+) -> list[float]:
+    """What a batch (compiled or not, built for a width of NARROW) asks in lane 0, row of senses by row of senses."""
+    S, X = np.zeros(at.OMEGA * NARROW), np.zeros(at.X_COLUMNS)
+    made = strategy.make_settings(settings)
+    cells = contract.cells_of(strategy, made)
+    flat = np.repeat(np.array(cells)[:: base.LANES], NARROW) if cells is not None else np.zeros(NARROW)
+    rows = S.reshape(-1, NARROW)
+    rows[at.SETTINGS : at.SETTINGS + len(made), 0] = made
+    rows[at.MEMORY : at.MEMORY + len(strategy.memory), 0] = tuple(strategy.memory)
+    rows[at.FAILSAFE] = strategy.failsafe_duty
+    out = []
+    for row in senses:
+        for name, value in zip(strategy.senses, row, strict=True):
+            if name in _READING:
+                rows[_READING[name], 0] = value + 273.15
+            else:
+                X[_COLUMN[name]] = value
+        if "iat_c" not in strategy.senses:
+            rows[at.READING, 0] = 300.0
+        batch(S, X, 0, flat, 0, 1)
+        out.append(float(rows[at.DUTY, 0]))
+    return out
+
+
+def laws_agree(strategy: Strategy) -> list[str]:
+    """The compiled law asks what the interpreted one does, on every made-up drive; nothing to say if uncompiled."""
+    law = law_of(strategy, NARROW)
+    if not law.compiled:
+        return []
+    plain = _interpreted(strategy, NARROW)
+    for settings, senses in contract.drives_of(strategy):
+        fast, slow = (duties(strategy, batch, settings, senses) for batch in (callable_of(law), plain))
+        worst = max(range(len(fast)), key=lambda k: abs(fast[k] - slow[k]))
+        if not abs(fast[worst] - slow[worst]) <= 1e-9:
+            met = ", ".join(f"{n} {v:g}" for n, v in zip(strategy.senses, senses[worst], strict=True))
+            return [f"compiled it asks {fast[worst]:g}, interpreted {slow[worst]:g} with {met}"]
+    return []
+
+
+def honours_failsafe(strategy: Strategy) -> list[str]:
+    """With a charge probe reading beyond its range the fail-safe duty is asked, whatever the law wants."""
+    if "iat_c" not in strategy.senses:
+        return []
+    place = strategy.senses.index("iat_c")
+    law = law_of(strategy, NARROW)
+    found = []
+    for batch, way in ((callable_of(law), "as it competes"), (_interpreted(strategy, NARROW), "interpreted")):
+        for reading in (PROBE_LOW_C - 0.1, PROBE_HIGH_C + 1.0, math.nan):
+            for settings, senses in contract.drives_of(strategy)[:2]:
+                failed = [(*row[:place], reading, *row[place + 1 :]) for row in senses[:40]]
+                if any(d != strategy.failsafe_duty for d in duties(strategy, batch, settings, failed)):
+                    found.append(f"{way}: a probe reading {reading:g} degC does not give the fail-safe duty")
+    return found
+
+
+PROMISES: dict[str, Callable[[Strategy], list[str]]] = {
+    "compiled and interpreted law agree": laws_agree,
+    "honours its fail-safe": honours_failsafe,
+}
+
+
+def callable_of(law: Law) -> Any:
+    """A batch that Python can call with arrays, from a compiled or an interpreted law."""
+    return partial(_caller(), law.batch) if law.compiled else law.batch
+
+
+@cache
+def _caller() -> Any:
+    from numba import njit
+
+    return njit(_call)
+
+
+def _call(batch: Any, S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
+    batch(S, X, o, cells, low, high)
+
+
+def _as_wide(cells: Any, width: int, lane: int) -> Any:
+    """One lane's table with the stride that the plain `bilinear` reads."""
+    return cells[lane::width].repeat(base.LANES)

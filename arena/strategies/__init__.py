@@ -1,15 +1,18 @@
-"""The strategies shipped with the project, found by looking at the files of this folder."""
+"""The strategies shipped with the project, found by looking at the files of this folder; and those a user names."""
 
 from __future__ import annotations
 
 import importlib
+import math
+import re
 from functools import cache
 from pathlib import Path
 
 from arena.errors import BadInput
 from arena.strategies.base import Strategy, from_module, load_strategy
 
-_NOT_STRATEGIES = {"__init__", "base"}
+_NOT_STRATEGIES = {"__init__", "base", "contract", "reference", "starter", "table_csv", "table_law"}
+_GIVEN = re.compile(r"\+([a-z_][a-z0-9_]*)=([^+]*)$")
 
 
 @cache
@@ -24,18 +27,44 @@ def shipped() -> dict[str, Strategy]:
 
 
 def strategy_named(name: str) -> Strategy:
-    """A strategy by id, or from an explicit path to a .py file (which runs that file)."""
+    """A strategy by id; from an explicit path to a .py file, which runs that file; or `table:FILE.csv`.
+
+    A user's file is tried on made-up drives first. Raises BadInput for what is not there or breaks a promise.
+    """
+    if name.startswith("table:"):
+        from arena.strategies.table_csv import strategy_of
+
+        return strategy_of(name.removeprefix("table:"))
     if name.endswith(".py"):
         path = Path(name)
         if not path.is_file():
             raise BadInput(f"{name}: no such strategy file", "Give the path of a .py file that exists.")
-        return load_strategy(path)
+        from arena.strategies.contract import require
+
+        return require(load_strategy(path))
     if name not in shipped():
         import difflib
 
         near = difflib.get_close_matches(name, shipped(), n=3)
         hint = f"Did you mean {' or '.join(near)}? " if near else ""
         raise BadInput(
-            f"unknown strategy {name!r}", f"{hint}Known: {', '.join(shipped())}; or give a path to a .py file."
+            f"unknown strategy {name!r}",
+            f"{hint}Known: {', '.join(shipped())}; or a path to a .py file, or table:FILE.csv.",
         )
     return shipped()[name]
+
+
+def split_argument(argument: str) -> tuple[str, dict[str, float]]:
+    """A strategy argument and the settings hung on it: `proportional+start_c=35+quiet_cap_pct=40`."""
+    values: dict[str, float] = {}
+    name = argument
+    while (found := _GIVEN.search(name)) is not None:
+        try:
+            value = float(found[2])
+        except ValueError:
+            value = float("nan")
+        if not math.isfinite(value):
+            raise BadInput(f"--strategy {argument}: {found[1]}={found[2]} is no number", "Write NAME+SETTING=NUMBER.")
+        values = {found[1]: value, **values}
+        name = name[: found.start()]
+    return name, values

@@ -7,7 +7,9 @@ what it declares. Laws are plain Python; the contest compiles them.
 
 from __future__ import annotations
 
-import importlib.util
+import math
+import re
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,6 +35,7 @@ SENSES: dict[str, tuple[str, str]] = {
 }
 MAX_SETTINGS = 16
 MAX_MEMORY = 8
+NAME = r"[a-z0-9][a-z0-9._-]{0,39}"  # of a strategy: it becomes part of file names
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,14 @@ class Setting:
     high: float
     default: float
     meaning: str
+
+
+QUIET_CAP = "quiet_cap_pct"
+RUN_ON = "run_on_s"
+CARRIED: tuple[Setting, ...] = (
+    Setting(QUIET_CAP, "%", 0.0, 100.0, 100.0, "highest duty at standstill and low speed, for the noise"),
+    Setting(RUN_ON, "s", 0.0, 600.0, 0.0, "after key-off the law goes on, and with it the pump, for this long"),
+)  # settings that any strategy can carry; what happens with them happens outside the law
 
 
 @dataclass(frozen=True)
@@ -81,6 +92,17 @@ class Strategy:
     def defaults(self) -> dict[str, float]:
         """The default settings by name."""
         return {s.name: s.default for s in self.settings}
+
+    def quiet_duty(self, cap: float) -> float:
+        """The highest duty this strategy's hardware can hold that is not above `cap`, 0..1.
+
+        A resistor step is held where the cap is at or above it (0.5 the first, 0.75 the second); a relay knows
+        off and full only.
+        """
+        if self.actuator == "pwm" or cap >= 1.0:
+            return cap
+        steps = (0.5, 0.75)[: len(self.ohms)]
+        return max((step for step in steps if step <= cap), default=0.0)
 
     def make_settings(self, values: dict[str, float]) -> Any:
         """A settings tuple from names and values, repaired to sense; raises BadInput for unknown names."""
@@ -127,22 +149,29 @@ def bilinear(cells: Any, lane: int, y: float, x: float) -> float:
 
 def load_strategy(path: Path) -> Strategy:
     """The STRATEGY of one file. This runs the file: only call it for a file the user named."""
-    spec = importlib.util.spec_from_file_location(f"arena_strategy_{path.stem.replace('-', '_')}", path)
-    if spec is None or spec.loader is None:
-        raise BadInput(f"{path}: not a Python file", "Give a .py file that defines STRATEGY.")
-    module = importlib.util.module_from_spec(spec)
+    module = ModuleType(f"arena_strategy_{path.stem}")
+    module.__file__ = str(path)
+    sys.modules[module.__name__] = module
     try:
-        spec.loader.exec_module(module)
-    except Exception as error:
-        line = error.__traceback__
-        while line is not None and line.tb_next is not None:
-            line = line.tb_next
-        number = getattr(error, "lineno", None) or (line.tb_lineno if line else "?")
+        exec(compile(path.read_bytes(), str(path), "exec"), module.__dict__)  # never from a stale .pyc
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}", "Give a .py file that may be read.") from error
+    except (Exception, SystemExit) as error:
+        line = getattr(error, "lineno", None) or line_of(error, path)
         raise BadInput(
-            f"{path}: line {number}: {type(error).__name__}: {error}",
+            f"{path}: line {line}: {type(error).__name__}: {getattr(error, 'msg', None) or error}",
             "Mend the file; `arena new strategy` writes one that works.",
         ) from error
     return from_module(module, path)
+
+
+def line_of(error: BaseException, path: str | Path) -> int:
+    """The line of a file in which an exception arose, 0 if it never was in that file."""
+    import traceback
+
+    return next(
+        (f.lineno or 0 for f in reversed(traceback.extract_tb(error.__traceback__)) if f.filename == str(path)), 0
+    )
 
 
 def from_module(module: ModuleType, path: Path) -> Strategy:
@@ -160,7 +189,9 @@ def from_module(module: ModuleType, path: Path) -> Strategy:
 
 def declaration_faults(strategy: Strategy) -> list[str]:
     """What is wrong with a strategy's declarations, one line each; empty when nothing is."""
-    faults = []
+    faults = shape_faults(strategy)
+    if faults:
+        return faults
     for sense in strategy.senses:
         if sense not in SENSES:
             faults.append(f"Sensed.{sense} is not a sense; known: {', '.join(SENSES)}")
@@ -172,9 +203,48 @@ def declaration_faults(strategy: Strategy) -> list[str]:
     if len(tuple(strategy.memory)) > MAX_MEMORY:
         faults.append(f"{len(tuple(strategy.memory))} memory values, at most {MAX_MEMORY}")
     for s in strategy.settings:
-        if not s.low <= s.default <= s.high:
-            faults.append(f"setting {s.name}: default {s.default} outside {s.low}..{s.high}")
+        faults += setting_faults(s)
     for ohm in strategy.ohms:
         if ohm not in declared:
             faults.append(f"ohms names {ohm!r}, which is no setting")
+    if len(strategy.ohms) > 2:
+        faults.append(f"{len(strategy.ohms)} resistors, at most 2")
+    return faults
+
+
+def setting_faults(s: Setting) -> list[str]:
+    """What is wrong with one declared setting, one line each."""
+    faults = []
+    if not (math.isfinite(s.low) and math.isfinite(s.high) and s.low < s.high):
+        faults.append(f"setting {s.name}: {s.low}..{s.high} is no range to search")
+    elif not s.low <= s.default <= s.high:
+        faults.append(f"setting {s.name}: default {s.default} outside {s.low}..{s.high}")
+    if s.name in {c.name for c in CARRIED}:
+        faults.append(f"setting {s.name}: every strategy carries that one already; use another name")
+    return faults
+
+
+def shape_faults(strategy: Strategy) -> list[str]:
+    """What keeps the declarations from being looked at any further, one line each."""
+    faults = []
+    if not re.fullmatch(NAME, str(strategy.name)):
+        faults.append(f"name {strategy.name!r}: at most 40 of small letters, digits, dots and hyphens")
+    if not strategy.summary.strip() or "\n" in strategy.summary or len(strategy.summary) > 120:
+        faults.append("summary must be one line of at most 120 characters")
+    for name in ("sensed", "settings_type", "memory"):
+        if not hasattr(getattr(strategy, name), "_fields"):
+            faults.append(f"{name} must be made with NamedTuple")
+    if isinstance(strategy.memory, type):
+        faults.append("memory must be a value, such as Memory(0.0), not the class")
+    elif any(not isinstance(value, int | float) for value in strategy.memory):
+        faults.append("memory holds something that is no number")
+    if not callable(strategy.law) or not hasattr(strategy.law, "__code__"):
+        faults.append("law must be a function")
+    if not (isinstance(strategy.failsafe_duty, int | float) and 0.0 <= strategy.failsafe_duty <= 1.0):
+        faults.append(f"failsafe_duty {strategy.failsafe_duty!r} is outside 0..1")
+    if strategy.actuator not in {"pwm", "resistor"}:
+        faults.append(f'actuator {strategy.actuator!r} is neither "pwm" nor "resistor"')
+    numbers = [value for s in strategy.settings for value in (s.low, s.high, s.default)]
+    if any(not isinstance(value, int | float) for value in numbers):
+        faults.append("the settings hold something that is no number")
     return faults

@@ -1,0 +1,160 @@
+"""Duty tables as CSV: read with every fault named, and entered as a contestant that is not tuned.
+
+First row: `iat_c \\ throttle_pct`, then column breakpoints; first column row breakpoints; cells duty in per cent.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections import namedtuple
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from arena.errors import BadInput
+from arena.strategies import table_law
+from arena.strategies.base import SENSES, Strategy
+
+LIMIT_BYTES = 1_000_000
+MOST_BREAKPOINTS = 64
+LEAST_SENSES = ("iat_c", "coolant_c")  # a table that senses neither cannot know the charge is hot
+_REMEDY = (
+    r"Write a first row such as `iat_c \ throttle_pct,0,20,50,100`, then rows such as `30,0,20,60,100`: axes rising, "
+    "duty in per cent."
+)
+
+
+@dataclass(frozen=True)
+class DutyTable:
+    """A duty table: the senses of its rows and columns, the breakpoints in their units, cells 0..1."""
+
+    row_sense: str
+    column_sense: str
+    rows: tuple[float, ...]
+    columns: tuple[float, ...]
+    cells: tuple[tuple[float, ...], ...]
+
+
+def read_table(path: str | Path) -> DutyTable:
+    """A duty table from a CSV (comma, semicolon or tab). Raises BadInput with every fault, one line each."""
+    path = Path(path)
+    lines = _lines(path)
+    head = _cells_of(lines[0], path)
+    names = [word.strip().lower() for word in head[0].split("\\")]
+    faults: list[str] = []
+    if len(names) != 2 or any(name not in SENSES and name != "iat_f" for name in names) or names[0] == names[1]:
+        known = ", ".join([*SENSES, "iat_f"])
+        raise BadInput(
+            f"{path}: row 1: the corner says {head[0]!r}, not two senses parted by a backslash; known: {known}", _REMEDY
+        )
+    columns = _axis(path, f"row 1 ({names[1]})", head[1:], faults)
+    rows, cells = [], []
+    for number, line in enumerate(lines[1:], start=2):
+        row = _cells_of(line, path)
+        rows.append(row[0])
+        if len(row) != len(head):
+            faults.append(f"{path}: row {number}: {len(row) - 1} cells, {len(head) - 1} columns in row 1")
+            continue
+        cells.append(_duties(path, number, row[1:], head[1:], faults))
+    axis = _axis(path, f"column 1 ({names[0]})", rows, faults)
+    if faults:
+        raise BadInput(faults, _REMEDY)
+    made = DutyTable(names[0], names[1], axis, columns, tuple(cells))
+    return _in_celsius(made)
+
+
+def strategy_of(path: str | Path) -> Strategy:
+    """The strategy that reads this table: no settings, so nothing to tune; named `table-` and the file's name."""
+    table = read_table(path)
+    if not {table.row_sense, table.column_sense} & set(LEAST_SENSES):
+        raise BadInput(f"{path}: neither axis is a temperature ({', '.join(LEAST_SENSES)})", _REMEDY)
+    stem = re.sub(r"[^a-z0-9._-]+", "-", Path(path).stem.lower())[:34]
+    senses = [table.row_sense, table.column_sense]
+    sensed: Any = namedtuple("Sensed", senses)  # type: ignore[misc]
+    return Strategy(
+        name=f"table-{stem}",
+        summary=f"the table of {Path(path).name[:60]} as it stands, {len(table.rows)} by {len(table.columns)}, untuned",
+        sensed=sensed,
+        settings_type=table_law.Settings,
+        memory=table_law.Memory(),
+        law=table_law.duty,
+        table=lambda _: (table.rows, table.columns, table.cells),
+        path=table_law.__file__,
+    )
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        if path.stat().st_size > LIMIT_BYTES:
+            raise BadInput(f"{path}: larger than {LIMIT_BYTES // 1000} kB, which is no duty table", _REMEDY)
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise BadInput(
+            f"{path}: cannot be read: {error.strerror}", "Give table:FILE.csv with a file that exists."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise BadInput(f"{path}: byte {error.start} is not UTF-8 text", "Save the table as UTF-8 CSV.") from error
+    lines = [line for line in text.splitlines() if line.strip(" ,;\t")]
+    if len(lines) < 3:
+        raise BadInput(f"{path}: {len(lines)} rows; a table has a first row and two rows or more", _REMEDY)
+    return lines
+
+
+def _cells_of(line: str, path: Path) -> list[str]:
+    mark = next((m for m in (";", "\t", ",") if m in line), ",")
+    row = next(csv.reader([line], delimiter=mark))
+    while len(row) > 1 and not row[-1].strip():
+        row.pop()
+    return [cell.strip() for cell in row]
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text.removesuffix("%").replace("_", "x"))
+    except ValueError:
+        return math.nan
+    return value if math.isfinite(value) else math.nan
+
+
+def _axis(path: Path, where: str, words: list[str], faults: list[str]) -> tuple[float, ...]:
+    """Breakpoints, rising; a NaN stands for a word that is no number."""
+    values = tuple(_number(word) for word in words)
+    before = len(faults)
+    faults += [
+        f"{path}: {where}: breakpoint {word!r} is no number"
+        for word, v in zip(words, values, strict=True)
+        if math.isnan(v)
+    ]
+    if len(faults) == before:
+        faults += [f"{path}: {where}: breakpoints must rise ({b:g} after {a:g})" for a, b in pairwise(values) if b <= a]
+    if not 2 <= len(values) <= MOST_BREAKPOINTS:
+        faults.append(f"{path}: {where}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed")
+    return values
+
+
+def _duties(path: Path, number: int, words: list[str], head: list[str], faults: list[str]) -> tuple[float, ...]:
+    out = []
+    for word, column in zip(words, head, strict=True):
+        value = _number(word)
+        if math.isnan(value):
+            faults.append(f"{path}: row {number}, column {column}: {word!r} is no number")
+        elif not 0.0 <= value <= 100.0:
+            faults.append(f"{path}: row {number}, column {column}: duty {value:g} % is outside 0..100")
+        out.append(0.01 * value)
+    return tuple(out)
+
+
+def _in_celsius(table: DutyTable) -> DutyTable:
+    """Axes in iat_f turned to degC."""
+
+    def turned(sense: str, axis: tuple[float, ...]) -> tuple[str, tuple[float, ...]]:
+        return ("iat_c", tuple((v - 32.0) / 1.8 for v in axis)) if sense == "iat_f" else (sense, axis)
+
+    row, rows = turned(table.row_sense, table.rows)
+    column, columns = turned(table.column_sense, table.columns)
+    if row == column:
+        raise BadInput("a table's axes must be two different senses", _REMEDY)
+    return DutyTable(row, column, rows, columns, table.cells)
