@@ -20,7 +20,7 @@ from scipy.special import gammainc
 from arena.contest import run
 from arena.contest.run import Contestant, lay_out
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, follow
+from arena.plant.compile import CompiledOuting, Goals, compile_outing, follow
 from arena.plant.jit import kernel
 from arena.plant.probe import update_factor
 from arena.strategies import shipped
@@ -248,3 +248,18 @@ def test_the_probe_is_a_first_order_lag(times_tau: int, share: float) -> None:
     lagged = follow(np.ones(ticks), np.full(ticks, float(update_factor(at.TICK_S, tau))), 0.0)
     assert lagged[-1] == pytest.approx(share, abs=1e-6)
     assert abs(1.0 - (1.0 - at.TICK_S / tau) ** ticks - share) > 1e-6, "Euler's update is noticed"
+
+
+def test_the_smallest_loop_agrees_too() -> None:
+    """0.3 L in the core, 4 m of 16 mm hose, no tank and a pump half as large again: coolant crosses cells in a tick."""
+    car = make.shipped_car()
+    tiny = replace(
+        make.with_tank(car, "none"),
+        core=replace(car.core, coolant_m3=0.3e-3, metal_kg=1.5, coolant_ha_w_k=3000.0),
+        front=replace(car.front, coolant_m3=0.7e-3, metal_kg=2.0, coolant_ha_w_k=3000.0),
+        loop=replace(make.with_tank(car, "none").loop, hose_bore_m=0.016, hose_total_m=4.0),
+        pump=replace(car.pump, head_flow_m3_s=tuple(1.6 * q for q in car.pump.head_flow_m3_s)),
+    )
+    whole = compile_outing(make.played("hill-pulls", "hot"), tiny, Goals(), 1)
+    first = int(np.argmax(whole.X[:, at.X_BOOST] > 0.5)) - 300
+    assert worst_difference(make.shortened(whole, first, first + 1500), how=reference.by_series) <= BAR_K
