@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -64,6 +65,15 @@ class Played:
     def row(self, number: int) -> Floats:
         """One accumulated figure by its layout row."""
         return np.asarray(self.rows[number - at.FIGURES_FROM])
+
+
+_LOADING = threading.Lock()
+
+
+def kernel_of(width: int) -> Any:
+    """The kernel for a batch of this width; loaded by one thread at a time, since loading sets the width globally."""
+    with _LOADING:
+        return kernel(width)
 
 
 def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
@@ -164,7 +174,7 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
     if lanes.interpreted:
         _play_interpreted(outing, lanes, arguments)
     else:
-        kernel(lanes.width).run(*arguments, 0, outing.ticks)
+        kernel_of(lanes.width).run(*arguments, 0, outing.ticks)
     count = len(lanes.contestants)
     table = state.reshape(at.ROWS, lanes.width)
     return Played(
@@ -176,7 +186,7 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
 
 
 def _play_interpreted(outing: CompiledOuting, lanes: Lanes, arguments: tuple[Any, ...]) -> None:
-    run = kernel(lanes.width).run
+    run = kernel_of(lanes.width).run
     state, x = arguments[0], arguments[1]
     period = int(outing.P[at.P_PERIOD])
     for tick in range(outing.ticks):
