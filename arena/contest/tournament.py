@@ -42,6 +42,7 @@ from arena.strategies import shipped, strategy_named
 
 DEFAULT_TRIALS = 160
 MOST_TRIALS = 100_000
+MOST_REPLICATES = 1000
 DEFAULT_REPLICATES = 6
 DEFAULT_SPREAD = 0.10
 DEFAULT_SEED = 1
@@ -114,6 +115,9 @@ def hold_tournament(
         trials, replicates, seed, spread = (asked[k] for k in ("trials", "replicates", "seed", "spread"))
     if not 0 <= trials <= MOST_TRIALS:
         raise BadInput(f"--trials {trials} is outside 0..{MOST_TRIALS}", "Give 0 to rank the settings as they are.")
+    if not 1 <= replicates <= MOST_REPLICATES:
+        remedy = "Give 5 or more for intervals that mean something."
+        raise BadInput(f"--replicates {replicates} is outside 1..{MOST_REPLICATES}", remedy)
     plan = make_plan(season, car, seed, spread)
     contestants = entrants(strategies)
     request = {
@@ -246,10 +250,6 @@ def rank_season(
     folder: Folder | None = None,
 ) -> TournamentResult:
     """Rank contestants as they stand on fresh worlds 0..replicates-1."""
-    if not 1 <= replicates <= 1000:
-        raise BadInput(
-            f"--replicates {replicates} is outside 1..1000", "Give 5 or more for intervals that mean something."
-        )
     began = time.perf_counter()
     parts: list[RunTable] = []
     outings: list[OutingInfo] = []
