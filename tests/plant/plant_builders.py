@@ -17,8 +17,8 @@ from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import load_car
-from arena.scenario.climate import load_climate
-from arena.scenario.drive import load_drive
+from arena.scenario.climate import Climate, load_climate
+from arena.scenario.drive import Drive, DriveFile, load_drive
 from arena.strategies import load_strategy, shipped
 from arena.timetable.outing import Played, outing_seed, play
 
@@ -149,3 +149,35 @@ def cells_of(result: run.Played, lane: int = 0) -> Floats:
     """Every temperature of the loop at the end of a run: link, and all metal and coolant cells; K."""
     state = result.state.reshape(at.ROWS, -1)
     return np.concatenate([[state[at.LINK, lane]], state[at.CORE_AT :, lane]])
+
+
+def called_for() -> Any:
+    """The test law that holds the pump off until boost calls for it."""
+    return load_strategy(Path(__file__).with_name("when_boost_calls.py"))
+
+
+def even_climate(celsius: float, sun_bay_k: float = 0.0) -> Climate:
+    """The same still air all day, at sea level."""
+    values = (celsius + 273.15, 101325.0, 0.5, 0.0, sun_bay_k)
+    hours = np.array([12.0])
+    return Climate("even air", "", "", hours, *(np.array([v]) for v in values))
+
+
+def drive_of(*phases: dict[str, Any], start: str = "warm") -> Drive:
+    """A drive of these phases without traffic."""
+    file = DriveFile.model_validate(
+        {"drive": {"name": "made up", "start": start}, "traffic": {"slowdowns_per_hour": 0.0}, "phase": list(phases)}
+    )
+    return Drive(file.drive.name, "", file.drive.start, file, {}, "")
+
+
+def ticks_labelled(drive: Played, word: str) -> NDArray[np.int64]:
+    """Numbers of the ticks of phases whose label holds this word."""
+    numbers = [k for k, label in enumerate(drive.phases) if word in label]
+    return np.flatnonzero(np.isin(drive.phase, numbers))
+
+
+def fill_m3(car: CarNumbers) -> float:
+    """All coolant of a car, m3."""
+    hose = 0.25 * np.pi * car.loop.hose_bore_m**2 * car.loop.hose_total_m
+    return float(hose + car.core.coolant_m3 + car.front.coolant_m3 + car.loop.tank_m3 + car.loop.extra_m3)
