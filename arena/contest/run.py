@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.laws import MOST_LAWS, law_of, nobody
+from arena.contest.spans import spans_of
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
 from arena.plant.jit import kernel
@@ -141,7 +142,7 @@ def fill_lane(lane: Floats, contestant: Contestant) -> None:
     lane[at.OHM_A] = ohms[0] if ohms else 0.0
     lane[at.OHM_B] = ohms[-1] if ohms else 0.0
     lane[at.FAILSAFE] = strategy.failsafe_duty
-    lane[at.QUIET_CAP] = contestant.quiet_cap
+    lane[at.QUIET_CAP] = strategy.quiet_duty(contestant.quiet_cap)
     lane[at.RUN_ON_S] = contestant.run_on_s
     lane[at.SETTINGS : at.SETTINGS + len(settings)] = settings
     lane[at.MEMORY : at.MEMORY + len(strategy.memory)] = tuple(strategy.memory)
@@ -167,14 +168,16 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
     assert state.ctypes.data % 64 == 0
     on_boost = aligned(max(outing.boost_rows, 1) * lanes.width, np.float32)
     trace = np.zeros(max(outing.ticks * trace_lanes * trace_columns, 1))
-    arguments = (
-        state, outing.X.reshape(-1), outing.P, outing.duty_table, outing.flow_table, outing.exchanger_table,
+    x = outing.X.reshape(-1)
+    rest = (
         lanes.cells, on_boost, trace, trace_lanes, trace_columns, lanes.laws, lanes.lows, lanes.highs,
     )  # fmt: skip
-    if lanes.interpreted:
-        _play_interpreted(outing, lanes, arguments)
-    else:
-        kernel_of(lanes.width).run(*arguments, 0, outing.ticks)
+    for first, last, tables in spans_of(outing):
+        arguments = (state, x, *tables, *rest)
+        if lanes.interpreted:
+            _play_interpreted(lanes, arguments, first, last)
+        else:
+            kernel_of(lanes.width).run(*arguments, first, last)
     count = len(lanes.contestants)
     table = state.reshape(at.ROWS, lanes.width)
     return Played(
@@ -185,11 +188,11 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
     )
 
 
-def _play_interpreted(outing: CompiledOuting, lanes: Lanes, arguments: tuple[Any, ...]) -> None:
+def _play_interpreted(lanes: Lanes, arguments: tuple[Any, ...], first: int, last: int) -> None:
     run = kernel_of(lanes.width).run
-    state, x = arguments[0], arguments[1]
-    period = int(outing.P[at.P_PERIOD])
-    for tick in range(outing.ticks):
+    state, x, p = arguments[:3]
+    period = int(p[at.P_PERIOD])
+    for tick in range(first, last):
         if tick % period == 0:
             for batch, low, high in lanes.interpreted:
                 batch(state, x, tick * at.X_COLUMNS, lanes.cells, low, high)

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.contest.faults import compile_under, drive_under
 from arena.contest.run import Contestant, Lanes, Played, lay_out, play
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
@@ -23,6 +24,7 @@ from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car
 from arena.scenario.climate import Climate
 from arena.scenario.drive import Drive
+from arena.scenario.fault import Fault
 from arena.scenario.season import Season
 from arena.strategies import shipped
 from arena.timetable.outing import outing_seed
@@ -68,6 +70,7 @@ class Plan:
     seed: int
     spread: float
     sources: tuple[Path, ...] = ()  # the files it came from
+    faults: tuple[Fault | None, ...] = ()  # one an entry; empty if there are none
 
     @property
     def goals(self) -> Goals:
@@ -81,9 +84,18 @@ class Plan:
         return np.array([e.outings_per_year for e in self.season.entries])
 
     def outing_id(self, entry: int) -> str:
-        """Name of an entry: drive/climate."""
+        """Name of an entry: drive/climate, or drive/climate/fault."""
+        fault = self.fault_of(entry)
+        return self.sound_id(entry) + (f"/{fault.name}" if fault else "")
+
+    def sound_id(self, entry: int) -> str:
+        """Name of an entry without its fault: seeds go by it, so that a fault changes nothing but what it breaks."""
         e = self.season.entries[entry]
         return f"{e.drive}/{e.climate}"
+
+    def fault_of(self, entry: int) -> Fault | None:
+        """The fault of an entry, if it has one."""
+        return self.faults[entry] if self.faults else None
 
 
 def car_of_world(plan: Plan, replicate: int) -> CarNumbers:
@@ -103,13 +115,19 @@ def car_of_world(plan: Plan, replicate: int) -> CarNumbers:
 
 
 def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> Outing:
-    """One entry of the season played, compiled and given its attainable envelope."""
+    """One entry of the season played with its fault, compiled and given its attainable envelope."""
     e = plan.season.entries[entry]
-    name = plan.outing_id(entry)
-    seed = outing_seed(plan.seed, name, replicate)
-    played = play_drive(plan.drives[entry], plan.climates[entry], numbers, seed)
-    noise = int(outing_seed(plan.seed, f"noise {name}", replicate).generate_state(1, np.uint64)[0])
-    compiled = compile_outing(played, numbers, plan.goals, noise)
+    name, sound = plan.outing_id(entry), plan.sound_id(entry)
+    fault = plan.fault_of(entry)
+    seed = outing_seed(plan.seed, sound, replicate)
+    drive = drive_under(fault, plan.drives[entry]) if fault else plan.drives[entry]
+    played = play_drive(drive, plan.climates[entry], numbers, seed)
+    noise = int(outing_seed(plan.seed, f"noise {sound}", replicate).generate_state(1, np.uint64)[0])
+    compiled: CompiledOuting
+    if fault:
+        played, compiled = compile_under(fault, played, numbers, plan.goals, noise)
+    else:
+        compiled = compile_outing(played, numbers, plan.goals, noise)
     low, high = envelope(compiled)
     set_goals(compiled, plan.goals, low, high)
     seconds = (played.ticks - played.score_from) * 0.1
@@ -162,6 +180,7 @@ def plan_digest(plan: Plan) -> str:
     """Identity of everything a world depends on, for caches and resuming."""
     parts = [plan.season.digest, plan.car.digest, str(plan.seed), repr(plan.spread)]
     parts += [d.digest for d in plan.drives] + [c.digest for c in plan.climates]
+    parts += [f.digest for f in plan.faults if f is not None]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 

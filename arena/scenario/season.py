@@ -56,6 +56,7 @@ class OutingRow(_Strict):
     drive: str = Field(min_length=1)
     climate: str = Field(min_length=1)
     per_year: float = Field(gt=0, le=5000)
+    fault: str = Field("", description="a fault that is there on this outing")
 
 
 class SeasonFile(_Strict):
@@ -74,6 +75,7 @@ class Entry:
     drive: str
     climate: str
     outings_per_year: float
+    fault: str = ""
 
 
 @dataclass(frozen=True)
@@ -148,7 +150,7 @@ def load_season(name: str | Path, near: Path | None = None) -> Season:
 
 def _entry(path: Path, text: str, row: int, outing: OutingRow, faults: list[str]) -> Entry:
     """One row with its names resolved: a file beside the season is named by its path, others stay as written."""
-    names = {"drive": outing.drive, "climate": outing.climate}
+    names = {"drive": outing.drive, "climate": outing.climate, **({"fault": outing.fault} if outing.fault else {})}
     for kind, name in names.items():
         try:
             found = loading.find(f"{kind}s", name, near=path.parent)
@@ -160,7 +162,7 @@ def _entry(path: Path, text: str, row: int, outing: OutingRow, faults: list[str]
             continue
         if found not in _known_elsewhere(f"{kind}s", name):
             names[kind] = str(found)
-    return Entry(names["drive"], names["climate"], outing.per_year)
+    return Entry(names["drive"], names["climate"], outing.per_year, names.get("fault", ""))
 
 
 def _known_elsewhere(kind: str, name: str) -> list[Path]:
@@ -178,14 +180,15 @@ def _clashes(file: SeasonFile) -> list[tuple[loading.Loc, str]]:
         found.append((("season", "limit_c"), message))
     if file.prices.tracking_per_k_h + file.prices.wear_per_h + file.prices.energy_per_kwh <= 0.0:
         found.append((("prices",), "are all zero, so nothing could be ranked; give at least one above zero"))
-    seen: dict[tuple[str, str], int] = {}
+    seen: dict[tuple[str, str, str], int] = {}
     for row, outing in enumerate(file.outing):
-        pair = (outing.drive, outing.climate)
+        pair = (outing.drive, outing.climate, outing.fault)
         if pair in seen:
             found.append(
                 (
                     ("outing", row),
-                    f"repeats row {seen[pair] + 1} ({pair[0]} in {pair[1]}); add their per_year together",
+                    f"repeats row {seen[pair] + 1} ({' in '.join(pair[:2])}{bool(pair[2]) * ' with '}{pair[2]}); "
+                    "add their per_year together",
                 )
             )
         seen.setdefault(pair, row)
