@@ -214,3 +214,49 @@ def bench(as_json: Json = False) -> None:
         emit(found)
     else:
         terminal.show(terminal.pairs([(k, terminal.figure(float(v), 2), "") for k, v in found.items()]))
+
+
+@app.command()
+def wiring(
+    car: Car = "invented-2200",
+    flow_l_min: Annotated[
+        float | None, typer.Option(help="Wanted low flow; 6 L/min or 40 % of full flow if not given.")
+    ] = None,
+    length_m: Annotated[float, typer.Option(help="Battery to pump, one way.")] = 3.5,
+    at_v: Annotated[
+        list[float] | None, typer.Option(help="Supply voltage; repeat. 12.6, 13.8 and 14.4 if not given.")
+    ] = None,
+    resistor_ohm: Annotated[
+        list[float] | None, typer.Option(help="A resistor at hand, judged in full; repeat for several.")
+    ] = None,
+    duty_pct: Annotated[list[float] | None, typer.Option(help="Rows of the duty table; repeat.")] = None,
+    load_nm: Annotated[
+        str | None,
+        typer.Option(metavar="CONSTANT,SQUARED", help="Shaft torque in N m and N m s2, instead of the car's."),
+    ] = None,
+    bay_c: Annotated[float | None, typer.Option(help="Air round resistor, switch and leads.")] = None,
+    explain: Annotated[bool, typer.Option("--explain", help="Formula and source of each number.")] = False,
+    sketch: Annotated[Path | None, typer.Option(help="Draw the wiring as SVG.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Resistor, PWM, conductor, fuse, relay and fail-on wiring for a car's pump, with the cautions.
+
+    Example: arena wiring --car mycar.toml --flow-l-min 6 --length-m 3.5 --sketch wiring.svg
+    """
+    from arena.garage.wiring import SUPPLIES_V, advise, load_from
+    from arena.report.wiring_text import show_wiring, wiring_document
+    from arena.scenario.car import load_car
+
+    loaded = load_car(car)
+    advice = advise(
+        loaded.numbers(), loaded.name, flow_l_min, length_m, tuple(at_v or SUPPLIES_V), tuple(resistor_ohm or ()),
+        tuple(d / 100.0 for d in duty_pct or ()), load_from(load_nm), bay_c,
+    )  # fmt: skip
+    if sketch is not None:
+        from arena.report.sketch import write_sketch
+
+        write_sketch(advice, sketch)
+    if as_json:
+        emit(wiring_document(advice))
+    else:
+        show_wiring(advice, explain)

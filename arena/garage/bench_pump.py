@@ -97,7 +97,9 @@ class BenchPump:
     def __post_init__(self) -> None:
         faults = impossible(self)
         if faults:
-            raise BadInput([f"{self.name}: {f}" for f in faults], "Correct the pump's numbers: `arena check` lists them.")
+            raise BadInput(
+                [f"{self.name}: {f}" for f in faults], "Correct the pump's numbers: `arena check` lists them."
+            )
 
     @cached_property
     def _curves(self) -> tuple[Callable[[float], float], Callable[[float], float], float]:
@@ -197,9 +199,7 @@ class BenchPump:
         ohm = pump.resistance_ohm + self.lead_ohm
 
         def current(speed: float) -> electrics.PwmPoint:
-            return electrics.pwm_steady(
-                supply_v, pump.brush_v + pump.ke_v_s * speed, ohm, pump.inductance_h, hz, duty
-            )
+            return electrics.pwm_steady(supply_v, pump.brush_v + pump.ke_v_s * speed, ohm, pump.inductance_h, hz, duty)
 
         def spare(speed: float) -> float:
             return pump.ke_v_s * float(current(speed).mean_current_a) - self.torque_nm(speed)
