@@ -13,10 +13,11 @@ class Sensed(NamedTuple):
 
 
 class Settings(NamedTuple):
-    """What counts as a call, and how long the pump runs on after it."""
+    """What counts as a call, how long the pump runs on after it, and until when it runs anyhow."""
 
     call_kpa: float
     hold_s: float
+    until_s: float
 
 
 class Memory(NamedTuple):
@@ -30,7 +31,7 @@ def duty(sensed: Sensed, settings: Settings, memory: Memory) -> tuple[float, Mem
     called = memory.called_s
     if sensed.map_kpa >= settings.call_kpa:
         called = sensed.time_s
-    on = 1.0 if sensed.time_s - called <= settings.hold_s else 0.0
+    on = 1.0 if sensed.time_s - called <= settings.hold_s or sensed.time_s < settings.until_s else 0.0
     return on, Memory(called)
 
 
@@ -44,5 +45,6 @@ STRATEGY = Strategy(
     settings=(
         Setting("call_kpa", "kPa", 50.0, 300.0, 130.0, "manifold pressure that calls"),
         Setting("hold_s", "s", 0.0, 1e6, 10.0, "runs on after the call"),
+        Setting("until_s", "s", 0.0, 1e6, 0.0, "runs whatever is called before this time"),
     ),
 )
