@@ -24,7 +24,7 @@ from arena.timetable.outing import Played, outing_seed, play
 
 Floats = NDArray[np.float64]
 COLUMNS = at.TRACE_COLUMNS
-IAT_C, CORE_METAL_C, CORE_IN_C, CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C = 0, 2, 3, 4, 5, 6
+IAT_C, READING_C, CORE_METAL_C, CORE_IN_C, CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C = 0, 1, 2, 3, 4, 5, 6
 APPLIED_C, MOTOR_V_C, AMPS_C, SPEED_C, FLOW_C, HEAT_AIR_C, HEAT_OUT_C = 8, 9, 10, 11, 12, 15, 16
 TANKS = ("in-flow", "side", "none")
 
