@@ -84,6 +84,11 @@ def _law(source: str, strategy: Strategy, width: int) -> Law:
     return Law(module.batch_of_lanes, compiled=True)
 
 
+def interpreted_law(strategy: Strategy, width: int) -> Law:
+    """The law as plain Python, whether it compiles or not."""
+    return Law(_interpreted(strategy, width), compiled=False)
+
+
 def _slower(strategy: Strategy, width: int, why: str) -> Law:
     return Law(_interpreted(strategy, width), False, f"{strategy.name}: runs interpreted, slower: {why}")
 
@@ -248,7 +253,7 @@ def _interpreted(strategy: Strategy, width: int) -> Any:
     return batch
 
 
-def why_failed(strategy: Strategy, width: int, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
+def why_unusable(strategy: Strategy, width: int, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
     """What a law raises or returns on what one lane senses now, with its line; "" if it answers as it should."""
     values = [
         float(S[_READING[s] * width + lane] - 273.15 if s in _READING else X[o + _COLUMN[s]]) for s in strategy.senses

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.laws import MOST_LAWS, law_of, nobody
+from arena.contest.laws import MOST_LAWS, interpreted_law, law_of, nobody, why_unusable
 from arena.contest.spans import spans_of
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
@@ -85,7 +85,7 @@ def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
     return raw[start : start + size]
 
 
-def lay_out(contestants: Sequence[Contestant]) -> Lanes:
+def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes:
     """Put contestants into lanes, those of one law side by side. At most LANES of them, at most 16 laws.
 
     Up to NARROW of them get a narrow batch, which costs less. A lane's results do not depend on the width.
@@ -105,7 +105,7 @@ def lay_out(contestants: Sequence[Contestant]) -> Lanes:
         cells[: len(tables[k]), k] = tables[k]
         last = k + 1 == len(contestants)
         if last or contestants[k + 1].strategy is not c.strategy:
-            law = law_of(c.strategy, width)
+            law = law_of(c.strategy, width) if not interpret else interpreted_law(c.strategy, width)
             if law.note:
                 notes.append(law.note)
             if law.compiled:
@@ -197,3 +197,21 @@ def _play_interpreted(lanes: Lanes, arguments: tuple[Any, ...], first: int, last
             for batch, low, high in lanes.interpreted:
                 batch(state, x, tick * at.X_COLUMNS, lanes.cells, low, high)
         run(*arguments, tick, tick + 1)
+
+
+def why_failed(outing: CompiledOuting, contestant: Contestant, reason: str) -> list[str]:
+    """Line and cause of a law that raised or answered nonsense, found by playing up to there once more, interpreted."""
+    if reason != at.REASONS[3]:
+        return []
+    lanes = lay_out([contestant], interpret=True)
+    batch = lanes.interpreted[0][0]
+    told: list[str] = []
+
+    def watched(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
+        why = "" if told else why_unusable(contestant.strategy, lanes.width, S, X, o, cells, low)
+        if why:
+            told.append(f"{o // at.X_COLUMNS * at.TICK_S:.1f} s: {why}")
+        batch(S, X, o, cells, low, high)
+
+    play(outing, replace(lanes, interpreted=((watched, 0, 1),)))
+    return told

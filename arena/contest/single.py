@@ -9,8 +9,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.contest.entering import carries, contestant_of, notes_on, without_carried
+from arena.contest.faults import compile_under, drive_under
 from arena.contest.figures import figures_of
-from arena.contest.run import Contestant, lay_out, play
+from arena.contest.run import Contestant, lay_out, play, why_failed
 from arena.contest.worlds import envelope
 from arena.errors import BadInput
 from arena.plant import layout as at
@@ -19,7 +21,7 @@ from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, load_car
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, load_drive
-from arena.strategies import strategy_named
+from arena.scenario.fault import Fault, load_fault
 from arena.timetable.outing import Played, outing_seed
 from arena.timetable.outing import play as play_drive
 
@@ -41,6 +43,8 @@ class SingleRun:
     failed_s: float
     record: NDArray[np.float64] | None
     notes: tuple[str, ...]
+    fault: Fault | None = None
+    carried_cost: dict[str, float] | None = None  # each figure less the same without quiet cap and run-on
 
 
 def settings_from(given: Sequence[str]) -> dict[str, float]:
@@ -69,47 +73,47 @@ def drive_once(
     seed: int = 1,
     goals: Goals | None = None,
     record: bool = False,
+    fault: str | Path | Fault | None = None,
 ) -> SingleRun:
-    """Play one drive under one contestant. Raises BadInput for whatever cannot be used."""
+    """Play one drive under one contestant, with a fault if wanted. Raises BadInput for whatever cannot be used.
+
+    What a quiet cap or a run-on costs is in `carried_cost`: the contestant is played once more without them.
+    """
     goals = goals or Goals()
     loaded_drive = drive if isinstance(drive, Drive) else load_drive(drive)
     loaded_climate = climate if isinstance(climate, Climate) else load_climate(climate)
     loaded_car = car if isinstance(car, Car) else load_car(car)
     numbers = loaded_car.numbers()
-    contestant = strategy if isinstance(strategy, Contestant) else contestant_from(strategy, settings or {})
-    played, compiled = compile_one(loaded_drive, loaded_climate, numbers, seed, goals)
-    lanes = lay_out([contestant])
+    contestant = strategy if isinstance(strategy, Contestant) else contestant_of(strategy, settings)
+    broken = load_fault(fault) if isinstance(fault, str | Path) else fault
+    played, compiled = compile_one(loaded_drive, loaded_climate, numbers, seed, goals, broken)
+    carried = bool(carries(contestant))
+    lanes = lay_out([contestant, without_carried(contestant)] if carried else [contestant])
     found = play(compiled, lanes, trace_lanes=1 if record else 0, trace_columns=at.TRACE_COLUMNS)
     figures = figures_of(found, compiled, numbers, goals, 1.5, 0.01)
     values = {n: float(v[0]) if np.isfinite(v[0]) else None for n, v in figures.values.items()}
+    cost = {n: float(v[0] - v[1]) for n, v in figures.values.items() if np.isfinite(v).all()} if carried else None
+    notes = [*played.notes, *lanes.notes, *notes_on(contestant), *why_failed(compiled, contestant, figures.failed[0])]
     trace = found.trace[:, 0, :] if found.trace is not None else None
     return SingleRun(
         loaded_drive, loaded_climate, loaded_car, contestant, seed, goals, played, compiled, values,
-        figures.failed[0], float(figures.failed_s[0]), trace, (*played.notes, *lanes.notes),
+        figures.failed[0], float(figures.failed_s[0]), trace, tuple(notes), broken, cost,
     )  # fmt: skip
 
 
-def contestant_from(strategy: str, settings: dict[str, float]) -> Contestant:
-    """A contestant by strategy argument with settings checked against their declared ranges."""
-    found = strategy_named(strategy)
-    faults = []
-    for s in found.settings:
-        if s.name in settings and not s.low <= settings[s.name] <= s.high:
-            faults.append(f"--setting {s.name}={settings[s.name]:g}: outside {s.low:g}..{s.high:g} {s.unit}")
-    if faults:
-        raise BadInput(faults, f"`arena list strategies --json` gives the ranges of {found.name}.")
-    found.make_settings(settings)
-    return Contestant(found.name, found, settings)
-
-
 def compile_one(
-    drive: Drive, climate: Climate, numbers: CarNumbers, seed: int, goals: Goals
+    drive: Drive, climate: Climate, numbers: CarNumbers, seed: int, goals: Goals, fault: Fault | None = None
 ) -> tuple[Played, CompiledOuting]:
-    """A drive played and compiled, with its attainable envelope."""
+    """A drive played and compiled, with its fault and its attainable envelope."""
     name = f"{drive.name}/{climate.name}"
-    played = play_drive(drive, climate, numbers, outing_seed(seed, name, 0))
+    met = drive_under(fault, drive) if fault else drive
+    played = play_drive(met, climate, numbers, outing_seed(seed, name, 0))
     noise = int(outing_seed(seed, f"noise {name}", 0).generate_state(1, np.uint64)[0])
-    compiled = compile_outing(played, numbers, goals, noise)
+    compiled: CompiledOuting
+    if fault:
+        played, compiled = compile_under(fault, played, numbers, goals, noise)
+    else:
+        compiled = compile_outing(played, numbers, goals, noise)
     low, high = envelope(compiled)
     set_goals(compiled, goals, low, high)
     return played, compiled

@@ -14,9 +14,12 @@ from pathlib import Path
 
 import numpy as np
 
+from arena.contest.entering import contestant_of, notes_on
 from arena.contest.figures import RunFigures
+from arena.contest.laws import law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
-from arena.contest.run import Contestant
+from arena.contest.protection import Protection, protection_of
+from arena.contest.run import NARROW, Contestant, why_failed
 from arena.contest.standings import RunTable, Standings, rank
 from arena.contest.store import (
     Folder,
@@ -33,12 +36,14 @@ from arena.contest.tune import Tuned, train_on, tune, with_tuned
 from arena.contest.views import page_data
 from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry
 from arena.errors import BadInput
+from arena.plant import layout as at
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import Drive, load_drive
+from arena.scenario.fault import load_fault
 from arena.scenario.loading import find
 from arena.scenario.season import Season, load_season
-from arena.strategies import shipped, strategy_named
+from arena.strategies import shipped
 
 DEFAULT_TRIALS = 160
 MOST_TRIALS = 100_000
@@ -77,6 +82,7 @@ class TournamentResult:
     notes: tuple[str, ...] = ()
     folder: Path | None = None
     train_scores: dict[str, float] = field(default_factory=dict)
+    protection: tuple[Protection, ...] = ()  # of a season with faults: who protects the engine, best first
     default_train_scores: dict[str, float] = field(default_factory=dict)
 
     def gap(self, contestant: str) -> float | None:
@@ -154,14 +160,21 @@ def _hold(
         with pool_of(workers) as pool:
             keep, kept = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
             tuned = tune(train_on(plan, pool), contestants, trials, pool, tell, keep, kept)
-    result = rank_season(plan, with_tuned(contestants, tuned), replicates, workers, tell, folder)
-    notes = [f"{name}: {bound} of its range" for name, t in tuned.items() for bound in t.at_bounds]
+    ranked = with_tuned(contestants, tuned)
+    result = rank_season(plan, ranked, replicates, workers, tell, folder)
+    with pool_of(workers) as pool:
+        protection = protection_of(plan, [c for c in ranked if not c.reference], replicates, pool)
+    notes = [note for c in contestants for note in notes_on(c)]
+    notes += [law.note for c in contestants if (law := law_of(c.strategy, NARROW)).note]
+    notes += law_faults(result)
+    notes += [f"{name}: {bound} of its range" for name, t in tuned.items() for bound in t.at_bounds]
     result = replace(
         result,
         seconds=time.perf_counter() - began,
         notes=(*result.notes, *notes),
         train_scores={name: t.score for name, t in tuned.items()},
         default_train_scores={name: t.default_score for name, t in tuned.items()},
+        protection=protection,
     )
     if folder is not None:
         write_result(folder, result)
@@ -169,6 +182,19 @@ def _hold(
             dress(folder.path)
         result = replace(result, folder=folder.finish())
     return result
+
+
+def law_faults(result: TournamentResult) -> list[str]:
+    """For each contestant whose law gave no usable number, line and cause of the first time."""
+    found = []
+    for c, contestant in enumerate(result.contestants):
+        places = np.argwhere(result.table.failed[c] == at.REASONS[3])
+        if len(places):
+            entry, world = (int(k) for k in places[0])
+            outing = play_entry(result.plan, entry, world, car_of_world(result.plan, world))
+            told = why_failed(outing.compiled, contestant, at.REASONS[3])
+            found += [f"{contestant.name}: {outing.id}, replicate {world}, {line}" for line in told]
+    return found
 
 
 def write_result(folder: Folder, result: TournamentResult) -> None:
@@ -205,6 +231,7 @@ def make_plan(
     loaded = season if isinstance(season, Season) else load_season(season)
     drives = {e.drive: load_drive(e.drive) for e in loaded.entries}
     climates = {e.climate: load_climate(e.climate) for e in loaded.entries}
+    faults = {e.fault: load_fault(e.fault) for e in loaded.entries if e.fault}
     return Plan(
         loaded,
         load_car(car),
@@ -213,6 +240,7 @@ def make_plan(
         seed,
         spread,
         source_files(season, car, drives),
+        tuple(faults.get(e.fault) for e in loaded.entries) if faults else (),
     )
 
 
@@ -225,6 +253,7 @@ def source_files(season: str | Path | Season, car: str | Path, drives: Mapping[s
     for entry in loaded.entries:
         path = find("drives", entry.drive)
         found += [path, find("climates", entry.climate)]
+        found += [find("faults", entry.fault)] if entry.fault else []
         found += [path.parent / name for name in drives[entry.drive].traces if (path.parent / name).is_file()]
     return tuple(sorted(set(found)))
 
@@ -234,10 +263,10 @@ def entrants(strategies: Sequence[str] = ()) -> list[Contestant]:
     names = list(strategies) or list(shipped())
     found: dict[str, Contestant] = {}
     for name in [*names, *(r for r in REFERENCES if r not in names)]:
-        strategy = strategy_named(name)
-        if strategy.name in found:
-            raise BadInput(f"--strategy {name}: {strategy.name!r} is entered twice", "Name each strategy once.")
-        found[strategy.name] = Contestant(strategy.name, strategy)
+        contestant = contestant_of(name)
+        if contestant.name in found:
+            raise BadInput(f"--strategy {name}: {contestant.name!r} is entered twice", "Name each strategy once.")
+        found[contestant.name] = contestant
     return list(found.values())
 
 

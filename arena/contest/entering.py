@@ -1,0 +1,72 @@
+"""From what a user asks for to a contestant: strategy arguments, settings in range, what any strategy can carry."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from arena.contest.run import Contestant
+from arena.errors import BadInput
+from arena.strategies import split_argument, strategy_named
+from arena.strategies.base import CARRIED, QUIET_CAP, RUN_ON, Strategy
+
+
+def contestant_of(argument: str, settings: Mapping[str, float] | None = None, name: str = "") -> Contestant:
+    """A contestant by strategy argument: an id, a .py file, table:FILE.csv, each with settings hung on it if wanted.
+
+    `proportional+start_c=35+quiet_cap_pct=40` is proportional with these; `settings` are added. Settings are checked
+    against their declared ranges. Raises BadInput for whatever cannot be used.
+    """
+    plain, hung = split_argument(argument)
+    strategy = strategy_named(plain)
+    values = {**hung, **(settings or {})}
+    check_settings(strategy, values)
+    carried = {s.name: values.pop(s.name, s.default) for s in CARRIED}
+    strategy.make_settings(values)
+    called = name or "+".join([strategy.name, *(f"{k}={v:g}" for k, v in hung.items())])
+    return Contestant(called, strategy, values, quiet_cap=0.01 * carried[QUIET_CAP], run_on_s=carried[RUN_ON])
+
+
+def check_settings(strategy: Strategy, values: Mapping[str, float]) -> None:
+    """Raise BadInput for settings that are not there or out of range, one line each."""
+    known = {s.name: s for s in (*strategy.settings, *CARRIED)}
+    faults = []
+    for name, value in values.items():
+        if name not in known:
+            faults.append(f"{strategy.name}: unknown setting {name!r}")
+        elif not known[name].low <= value <= known[name].high:
+            s = known[name]
+            faults.append(f"--setting {name}={value:g}: outside {s.low:g}..{s.high:g} {s.unit}")
+    if faults:
+        raise BadInput(
+            faults, f"Settings of {strategy.name}: {', '.join(known)}; `arena list strategies --json` has ranges."
+        )
+
+
+def carries(contestant: Contestant) -> dict[str, float]:
+    """What a contestant carries besides its own settings, by name; empty for nothing."""
+    values = {QUIET_CAP: 100.0 * contestant.quiet_cap, RUN_ON: contestant.run_on_s}
+    return {s.name: values[s.name] for s in CARRIED if values[s.name] != s.default}
+
+
+def without_carried(contestant: Contestant) -> Contestant:
+    """The same contestant without quiet cap and run-on."""
+    return replace(contestant, quiet_cap=1.0, run_on_s=0.0)
+
+
+def settings_shown(contestant: Contestant) -> dict[str, float]:
+    """All settings a contestant runs with, those it carries among them where they are not the usual."""
+    made = contestant.strategy.make_settings(dict(contestant.settings))
+    return {**made._asdict(), **carries(contestant)}
+
+
+def notes_on(contestant: Contestant) -> list[str]:
+    """What must be said about what a contestant carries."""
+    held = contestant.strategy.quiet_duty(contestant.quiet_cap)
+    if held == contestant.quiet_cap:
+        return []
+    what = "stands still" if held == 0.0 else f"is held to the step of {100 * held:.0f} %"
+    return [
+        f"{contestant.name}: its hardware cannot hold a duty of {100 * contestant.quiet_cap:g} %; at standstill and "
+        f"low speed the pump {what}"
+    ]
