@@ -82,6 +82,7 @@ class Wiring:
     dropping: DroppingAdvice | None
     pulsing: PulseAdvice | None
     signal: tuple[SignalRow, ...]
+    signal_still: tuple[tuple[float, float], ...]  # stretches of signal duty in which a signal pump stands still
     leads: LeadAdvice
     fail_on: tuple[FailOn, ...]
     run_on_ah: float
@@ -123,10 +124,19 @@ def advise(
         name, flow, supplies_v, hot, motor,
         None if signal else dropping_advice(pump, flow, supplies_v, hot, mine_ohm),
         None if signal else pulse_advice(pump, flow, supplies_v, hot, duties),
-        signal_rows(pump, motor.design_v, duties) if signal else (),
+        signal_rows(pump, motor.design_v, duties) if signal else (), still_stretches(car) if signal else (),
         lead_advice(length_m, top.current_a, pump.stall_a(high), high, hot),
         fail_on(car, run_on), run_on, tuple(_notes(pump, motor, mine_ohm, load)), CAUTIONS,
     )  # fmt: skip
+
+
+def still_stretches(car: CarNumbers) -> tuple[tuple[float, float], ...]:
+    """Stretches of signal duty (from, to), 0..1, in which a pump with its own controller stands still."""
+    grid = [k / 1000.0 for k in range(1001)]
+    still = [signal_speed_share(d, car.pump.signal_duty, car.pump.signal_speed) <= 0.0 for d in grid]
+    starts = [k for k in range(1001) if still[k] and (k == 0 or not still[k - 1])]
+    ends = [k for k in range(1001) if still[k] and (k == 1000 or not still[k + 1])]
+    return tuple((grid[a], grid[b]) for a, b in zip(starts, ends, strict=True))
 
 
 def load_from(text: str | None) -> Load | None:

@@ -123,6 +123,7 @@ PULSES: Final[dict[str, Reason]] = {
     "diode_stall_a": Reason("highest mean diode current over duty with the rotor held", _PWM),
     "sink_k_w": Reason("(150 degC - bay) / worst switch heat", "common practice, no source"),
     "supply_ripple_rms_a": Reason("root of supply_rms_a^2 - supply_a^2, worst duty: what the capacitor carries", _PWM),
+    "signal_still": Reason("signal duties at which the car file's points give no speed", _CAR),
     "speed_share": Reason("straight between the car file's signal points", _CAR),
     "battery_a": Reason("motor volts x amps / supply volts; the controller's own losses are left out", _CIRCUIT),
 }

@@ -90,15 +90,15 @@ def dropping(advice: Wiring) -> None:
     show(table(columns, rows))
     say()
     columns = [("row", "left"), ("resistor ohm", "left"), ("flow L/min", "left"), ("run W", "right")]
-    columns += [("held W", "right"), ("rate W", "right"), ("surface degC", "left"), ("starts", "left")]
+    columns += [("held W", "right"), ("rate W", "right"), ("degC run/held", "right"), ("starts", "left")]
     rows = []
     for c in d.choices:
-        each = " each" if c.combination.how != "single" else ""
-        surface = "-" if c.surface_running_c is None else f"{c.surface_running_c:.0f}, held {c.surface_stall_c:.0f}"
+        surface = "-" if c.surface_running_c is None else f"{c.surface_running_c:.0f}/{c.surface_stall_c:.0f}"
+        count = f"{len(c.combination.parts_ohm)} x " if len(c.combination.parts_ohm) > 1 else ""
         rows.append(
             [c.row, c.combination.words(), "/".join(figure(p.flow_l_min, 1) for p in c.points),
              figure(max(p.resistor_w for p in c.points), 1), figure(c.stall_w, 0),
-             f"{c.rating_w:g}{each}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO"]
+             f"{count}{c.rating_w:g}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO"]
         )  # fmt: skip
     show(table(columns, rows))
     volts = "/".join(f"{v:g}" for v in advice.supplies_v)
@@ -155,9 +155,9 @@ def resistor_words(advice: Wiring) -> None:
 def pulsing(p: PulseAdvice) -> None:
     """PWM: duty table, frequencies, switch."""
     say(f"PWM (brushed pump, {p.hz:g} Hz)")
-    volts = [f"{'L/min at ' if k == 0 else ''}{v:g} V" for k, v in enumerate(p.supplies_v)]
+    volts = [f"{'L/min ' if k == 0 else ''}{v:g}V" for k, v in enumerate(p.supplies_v)]
     columns: Columns = [("duty %", "right"), *((v, "right") for v in volts)]
-    columns += [("rpm", "right"), ("A", "right"), ("ripple A", "right"), ("drawn W", "right"), ("", "left")]
+    columns += [("rpm", "right"), ("A", "right"), ("ripple A", "right"), ("W", "right"), ("", "left")]
     rows = []
     for r in p.rows:
         x = r.point
@@ -192,19 +192,19 @@ def pulsing(p: PulseAdvice) -> None:
 
 def frequencies(p: PulseAdvice) -> None:
     """The window, and what each frequency costs at the wanted flow."""
-    columns: Columns = [("Hz", "right"), ("duty %", "right"), ("ripple A", "right"), ("rms/mean", "right")]
+    columns: Columns = [("Hz", "right"), ("duty%", "right"), ("ripple A", "right"), ("rms/mean", "right")]
     columns += [
-        ("speed +-%", "right"),
+        ("swing%", "right"),
         ("switch W", "right"),
         ("diode W", "right"),
-        ("filter uF", "right"),
+        ("uF", "right"),
         ("", "left"),
     ]
     rows = [
         [f"{f.hz:g}", figure(100 * f.duty, 1), figure(f.ripple_a, 2), figure(f.rms_over_mean, 2),
          figure(f.speed_swing_pct, 1), figure(f.switching_w + f.conduction_w, 2), figure(f.diode_w, 2),
          figure(f.filter_uf, 0) if f.filter_uf < 1e4 else "-",
-         ", ".join(([] if f.continuous else ["rests"]) + (["heard"] if f.heard else []))]
+         " ".join(([] if f.continuous else ["rests"]) + (["heard"] if f.heard else []))]
         for f in p.frequencies
     ]  # fmt: skip
     show(table(columns, rows))
@@ -256,9 +256,8 @@ def signal(advice: Wiring) -> None:
         for r in advice.signal
     ]  # fmt: skip
     show(table(columns, rows))
-    running = [r.duty for r in advice.signal if r.speed_share > 0.0]
-    if running and min(running) > 0.0:
-        prose(f"Dead band: below {100 * min(running):.0f} % of the rows above it stands still.")
+    for low, high in advice.signal_still:
+        prose(f"stands still from {100 * low:.1f} to {100 * high:.1f} % signal")
     say()
 
 

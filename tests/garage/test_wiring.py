@@ -325,6 +325,7 @@ def test_signal_pump_gets_no_resistor_and_its_safe_level(tmp_path: Path) -> None
         assert [f.kind for f in found.fail_on] == ["signal"] and word in found.fail_on[0].polarity
     flows = [r.flow_l_min for r in found.signal]
     assert max(flows) > 10.0 and flows[0] == 0.0
+    assert found.signal_still == ((0.0, 0.0), (0.9, 1.0))
 
 
 def test_each_arrangement_says_what_each_failure_does() -> None:
