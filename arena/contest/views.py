@@ -88,6 +88,7 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
             "climate": plan.climates[entry].name,
             "per_year": float(plan.weights[entry]),
             "seconds": round(TICK_S * (played.ticks - played.score_from), 1),
+            "drive_s": round(TICK_S * (played.drive_until - played.score_from), 1),
             "step_s": thinning(played.ticks - played.score_from, points)[1],
             "phases": _phases(played.phases, played.phase[played.score_from :]),
             "shared": {n: line(v[played.score_from :], points, QUANTUM[n]) for n, v in shared.items()}

@@ -40,8 +40,7 @@ LEFT_OUT = (
     "What can be attained on an outing is taken from the pump always on and always off, tick by tick: approximate, a "
     "pump switched cleverly can at moments be outside.",
     "Nobody is charged for the impossible: target and limit move to what can be attained where it is worse.",
-    "The fitted limits of every number are in the car file; what is assumed there is from memory or estimated, and "
-    "only a log of the real car can tell better.",
+    "Numbers of the car that were not given are typical or estimated, from memory; a log of the real car tells better.",
 )
 
 
@@ -116,7 +115,7 @@ def chart_data(result: Result, units: Units) -> dict[str, Any]:
         "views": [
             {
                 "outing": v["outing"], "drive": v["drive"], "climate": v["climate"], "per_year": v["per_year"],
-                "seconds": v["seconds"], "step": v["step_s"], "phases": v["phases"], "shared": v["shared"],
+                "seconds": v["seconds"], "drive_s": v["drive_s"], "step": v["step_s"], "phases": v["phases"], "shared": v["shared"],
                 "lines": [v["lines"].get(n) for n in order], "failed": [v["failed_s"].get(n) for n in order],
                 "notes": v["notes"],
                 "figures": [
@@ -159,7 +158,7 @@ def context(result: Result, units: Units) -> dict[str, Any]:
         "drives": list(dict.fromkeys(v["drive"] for v in views["views"])),
         "climates": list(dict.fromkeys(v["climate"] for v in views["views"])),
         "left_out_views": [v["outing"] for v in views["views"] if not v["lines"]],
-        "settings": [_settings(about[line.contestant], keys, result, units) for line in result.ranked],
+        "settings": [_settings(about[line.contestant], line, keys, result, units) for line in result.ranked],
         "year": _year(result, units),
         "failed": views["failed"],
         "limit_notes": limit_notes(result, units),
@@ -175,7 +174,6 @@ def context(result: Result, units: Units) -> dict[str, Any]:
         "kelvin": scale_of("K", units),
         "target": number(scale_of("degC", units).of(views["season"]["target_c"]), 0),
         "limit": number(scale_of("degC", units).of(views["season"]["limit_c"]), 0),
-        "seconds": None,
     }
 
 
@@ -215,7 +213,7 @@ def _title(name: str) -> str:
 def _standing(
     result: Result, line: Line, keys: dict[str, str], best: set[str], about: dict[str, Any], shown: set[str], k: int
 ) -> dict[str, Any]:
-    place = str(line.place) if line.place else ("FAILED" if line.failed_runs else "not ranked")
+    place = str(line.place) if line.place else ("FAILED" if line.failed_runs else "ref.")
     low, high = _interval_axis(result)
     width = max(high - low, 1e-9)
     inside = line.low is not None and line.high is not None and line.score is not None and line.low < high
@@ -248,7 +246,9 @@ def _interval_axis(result: Result) -> tuple[float, float]:
     return max(0.0, low - room), high + room
 
 
-def _settings(about: dict[str, Any], keys: dict[str, str], result: Result, units: Units) -> dict[str, Any]:
+def _settings(
+    about: dict[str, Any], line: Line, keys: dict[str, str], result: Result, units: Units
+) -> dict[str, Any]:
     rows = []
     for s in about["settings"]:
         scale = scale_of(s["unit"], units)
@@ -267,6 +267,7 @@ def _settings(about: dict[str, Any], keys: dict[str, str], result: Result, units
         "key": keys[about["name"]],
         "summary": about["summary"],
         "tuned": about["tuned"],
+        "gap": f"{line.gap:+.3f}".replace("-", "\N{MINUS SIGN}") if line.gap is not None else None,
         "about": about,
         "rows": rows,
         "table": _duty_table(table, result.views["visits"].get(about["name"]), units) if table else None,

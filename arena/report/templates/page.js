@@ -96,10 +96,15 @@
     host.replaceChildren();
     const svg = draw(host, "svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "data-panel": panel.id, "data-from": from.toFixed(2), "data-to": to.toFixed(2) });
     const clip = `clip-${panel.id}-${host.dataset.n || view}`;
-    draw(draw(svg, "clipPath", { id: clip }), "rect", { x: LEFT, y: 0, width: right - LEFT, height });
+    draw(draw(svg, "clipPath", { id: clip }), "rect", { x: LEFT, y: TOP - 2, width: right - LEFT, height: foot - TOP + 3 });
     const inside = draw(null, "g", { "clip-path": `url(#${clip})` });
     let said = "";
     let y = null;
+    const over = x(Math.max(v.drive_s, from));
+    if (over < right) {
+      draw(svg, "rect", { class: "after", x: over, width: right - over, y: TOP, height: foot - TOP });
+      if (panel.goals && right - over > 70) draw(svg, "text", { class: "label", x: right - 4, y: TOP + 11, "text-anchor": "end" }, "after the drive");
+    }
     if (panel.strips) {
       picked.forEach((k, row) => {
         const bottom = TOP + (row + 1) * strip - 3, values = series(view, k, panel.strips);
@@ -118,11 +123,11 @@
       const all = lines.map(([k, name]) => series(view, k, name)).filter(Boolean);
       let [low, high] = span(all);
       if (panel.goals) { low = Math.min(low, D.target - D.band); high = Math.max(high, D.limit + 2); }
-      if (panel.shared) low = Math.min(0, low);
+      if (panel.shared) { low = 0; high = Math.max(high, 1); }
       const room = 0.04 * (high - low || 1);
       low -= panel.shared ? 0 : room; high += room;
       y = (value) => foot - ((value - low) / (high - low)) * (foot - TOP);
-      const marks = ticks(low, high, Math.max(2, Math.floor((foot - TOP) / 38)));
+      const marks = ticks(low, high, Math.max(2, Math.floor((foot - TOP) / 32)));
       for (const m of marks.found) {
         draw(svg, "line", { class: "grid", x1: LEFT, x2: right, y1: y(m), y2: y(m) });
         draw(svg, "text", { x: LEFT - 6, y: y(m) + 4, "text-anchor": "end" }, fixed(m, marks.digits));
@@ -317,53 +322,64 @@
   function tables() { reading(); outingFigures(); samples(); }
 
   // ---- trade-off ------------------------------------------------------------------------------------------------
+  /** From and to of an axis: what most contestants need; the few far beyond are pinned to the edge. */
+  function reach(values) {
+    const known = values.filter((v) => v !== null).sort((a, b) => a - b);
+    if (!known.length) return [0, 1];
+    const near = known.filter((v) => v <= 3 * known[Math.floor((known.length - 1) / 2)] && v > 0), use = near.length ? near : known;
+    const low = use[0], high = use[use.length - 1], room = 0.12 * Math.max(high - low, 0.1 * high, 1e-6);
+    return [Math.max(0, low - room), high + room];
+  }
   function tradeoff(id, values, word, unit) {
-    const host = byId(id), t = D.tradeoff, width = Math.max(260, host.clientWidth), height = Math.min(380, Math.max(280, width * 0.62));
-    const left = 48, right = width - 14, foot = height - 40, top = 18;
-    const most = (list) => Math.max(1e-9, ...list.filter((v) => v !== null)) * 1.06;
-    const root = (v, high, a, b) => a + Math.sqrt(Math.max(0, v) / high) * (b - a);
-    const highX = most(values), highY = most(t.tracking);
-    const x = (v) => root(v, highX, left, right), y = (v) => root(v, highY, foot, top);
+    const host = byId(id), t = D.tradeoff, width = Math.max(260, host.clientWidth), height = Math.min(420, Math.max(300, width * 0.7));
+    const left = 48, right = width - 14, foot = height - 40, top = 22;
+    const [lowX, highX] = reach(values), [lowY, highY] = reach(t.tracking);
+    const x = (v) => left + ((v - lowX) / (highX - lowX)) * (right - left), y = (v) => foot - ((v - lowY) / (highY - lowY)) * (foot - top);
     host.replaceChildren();
     const svg = draw(host, "svg", { viewBox: `0 0 ${width} ${height}`, role: "img" });
-    const nice = (high, room) => {
-      const found = [0];
-      for (const v of [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6]) if (v <= high && Math.abs(room(v) - room(found[found.length - 1])) > 34 && Math.abs(room(v) - room(0)) > 30) found.push(v);
-      return found;
-    };
-    for (const v of nice(highX, x)) {
+    const marksX = ticks(lowX, highX, Math.floor((right - left) / 60)), marksY = ticks(lowY, highY, Math.floor((foot - top) / 40));
+    for (const v of marksX.found) {
       draw(svg, "line", { class: "grid", x1: x(v), x2: x(v), y1: top, y2: foot });
-      draw(svg, "text", { x: x(v), y: foot + 16, "text-anchor": "middle" }, String(v));
+      draw(svg, "text", { x: x(v), y: foot + 16, "text-anchor": "middle" }, fixed(v, marksX.digits));
     }
-    for (const v of nice(highY, y)) {
+    for (const v of marksY.found) {
       draw(svg, "line", { class: "grid", x1: left, x2: right, y1: y(v), y2: y(v) });
-      draw(svg, "text", { x: left - 6, y: y(v) + 4, "text-anchor": "end" }, String(v));
+      draw(svg, "text", { x: left - 6, y: y(v) + 4, "text-anchor": "end" }, fixed(v, marksY.digits));
     }
     draw(svg, "line", { class: "base", x1: left, x2: right, y1: foot, y2: foot });
     draw(svg, "line", { class: "base", x1: left, x2: left, y1: top, y2: foot });
     draw(svg, "text", { x: (left + right) / 2, y: height - 6, "text-anchor": "middle" }, `${word}, ${unit}`);
     draw(svg, "text", { x: 0, y: 11 }, `off target, ${t.unit} a year`);
-    const labels = [];
+    const labels = [], taken = [];
     let said = "";
     const order = C.map((_, k) => k).filter((k) => values[k] !== null && t.tracking[k] !== null).sort((a, b) => state.shown.has(a) - state.shown.has(b));
     for (const k of order) {
+      const away = values[k] < lowX || values[k] > highX || t.tracking[k] < lowY || t.tracking[k] > highY;
+      const px = Math.min(right - 8, Math.max(left + 8, x(values[k]))), py = Math.min(foot - 8, Math.max(top + 8, y(t.tracking[k])));
       const group = draw(svg, "g", { "data-k": k, class: tone(k) + (state.shown.has(k) ? "" : " faded") });
-      const px = x(values[k]), py = y(t.tracking[k]);
-      if (C[k].front) draw(group, "circle", { class: "ring", cx: px, cy: py, r: 10 });
-      draw(group, C[k].ranked ? "circle" : "rect", C[k].ranked ? { class: "dot", cx: px, cy: py, r: 6 } : { class: "hollow", x: px - 5, y: py - 5, width: 10, height: 10 });
-      if (state.shown.has(k)) labels.push({ k, x: px, y: py });
+      const shape = C[k].ranked ? "dot" : "hollow";
+      if (away) {
+        const turn = (Math.atan2(Math.sign(py === y(t.tracking[k]) ? 0 : y(t.tracking[k]) - py), Math.sign(px === x(values[k]) ? 0 : x(values[k]) - px)) * 180) / Math.PI;
+        draw(group, "path", { class: shape, d: "M-6 -7L8 0L-6 7Z", transform: `translate(${px.toFixed(1)} ${py.toFixed(1)}) rotate(${turn.toFixed(0)})` });
+      } else {
+        if (C[k].front) draw(group, "circle", { class: "ring", cx: px, cy: py, r: 10 });
+        draw(group, C[k].ranked ? "circle" : "rect", C[k].ranked ? { class: shape, cx: px, cy: py, r: 6 } : { class: shape, x: px - 5, y: py - 5, width: 10, height: 10 });
+        taken.push({ x0: px - 8, x1: px + 8, y: py + 4 });
+      }
+      if (state.shown.has(k)) labels.push({ k, x: px, y: py, text: away ? `${C[k].name} (${fixed(values[k], 0)}, ${fixed(t.tracking[k], 0)})` : C[k].name });
       said += ` ${C[k].name} ${fixed(values[k], 0)} and ${fixed(t.tracking[k], 1)}${C[k].front ? " (on the front)" : ""};`;
     }
     labels.sort((a, b) => a.y - b.y);
-    const taken = [];
     for (const l of labels) {
-      const leftwards = l.x > left + (right - left) * 0.55, wide = C[l.k].name.length * 6.6;
-      const box = (dy) => ({ x0: leftwards ? l.x - 13 - wide : l.x + 13, x1: leftwards ? l.x - 13 : l.x + 13 + wide, y: l.y + 4 + dy });
-      const free = (b) => b.y > top && b.y < foot - 2 && taken.every((o) => b.x1 < o.x0 || b.x0 > o.x1 || Math.abs(b.y - o.y) > 13);
-      const place = [0, 14, -14, 28, -28, 42, -42, 56, -56].map(box).find(free) || box(0);
+      const wide = l.text.length * 6.4;
+      const box = ([dy, back]) => ({ back, x0: back ? l.x - 14 - wide : l.x + 14, x1: back ? l.x - 14 : l.x + 14 + wide, y: l.y + 4 + dy });
+      const fits = (b) => b.x0 > left + 2 && b.x1 < width - 2 && b.y > top && b.y < foot - 2;
+      const free = (b) => fits(b) && taken.every((o) => b.x1 < o.x0 || b.x0 > o.x1 || Math.abs(b.y - o.y) > 14);
+      const tries = [0, 14, -14, 28, -28, 42, -42, 56, -56, 70, -70, 84, -84].flatMap((dy) => [[dy, false], [dy, true]]).map(box);
+      const place = tries.find(free) || tries.find(fits) || tries[0];
       taken.push(place);
-      if (Math.abs(place.y - l.y - 4) > 1) draw(svg, "line", { class: "grid", x1: l.x, y1: l.y, x2: leftwards ? place.x1 : place.x0, y2: place.y - 4 });
-      draw(svg, "text", { class: "label", x: leftwards ? place.x1 : place.x0, y: place.y, "text-anchor": leftwards ? "end" : "start" }, C[l.k].name);
+      if (Math.abs(place.y - l.y - 4) > 1) draw(svg, "line", { class: "lead", x1: l.x, y1: l.y, x2: place.back ? place.x1 : place.x0, y2: place.y - 4 });
+      draw(svg, "text", { class: "label", x: place.back ? place.x1 : place.x0, y: place.y, "text-anchor": place.back ? "end" : "start" }, l.text);
     }
     svg.setAttribute("aria-label", `Trade-off of ${word} and temperature off target:${said} numbers in the table below.`);
   }
@@ -376,7 +392,7 @@
     let used = picked.flatMap((k) => h.minutes[k].flatMap((v, n) => (v > 0.02 ? [n] : [])));
     const first = Math.max(0, Math.min(bins - 1, ...used) - 1), last = Math.min(bins, Math.max(first + 1, ...used) + 2);
     const from = h.from + first * h.bin, to = h.from + last * h.bin;
-    const most = Math.max(1e-9, ...picked.flatMap((k) => h.minutes[k])) * 1.05;
+    const most = Math.max(1e-9, ...picked.flatMap((k) => h.minutes[k])) * 1.2;
     const x = (v) => left + ((v - from) / (to - from)) * (right - left), y = (v) => foot - (v / most) * (foot - top);
     host.replaceChildren();
     const svg = draw(host, "svg", { viewBox: `0 0 ${width} ${height}`, role: "img" });
@@ -392,6 +408,7 @@
       draw(svg, "text", { class: "label", x: x(at) + 4, y: top + 10 }, `${name} ${fixed(at, 0)}`);
     }
     let said = "";
+    const letters = [];
     for (const k of picked) {
       let d = `M${x(from)} ${foot}`;
       for (let n = first; n < last; n++) {
@@ -399,10 +416,13 @@
         d += `L${x(h.from + n * h.bin).toFixed(1)} ${up}L${x(h.from + (n + 1) * h.bin).toFixed(1)} ${up}`;
       }
       draw(svg, "path", { class: `line ${tone(k)}`, "data-k": k, d, ...dash(k) });
-      const peak = h.minutes[k].indexOf(Math.max(...h.minutes[k]));
-      if (peak >= 0 && h.minutes[k][peak] > 0) {
+      const tall = h.minutes[k].map((v, n) => n).filter((n) => h.minutes[k][n] > 0).sort((a, b) => h.minutes[k][b] - h.minutes[k][a]);
+      const spot = (n) => [x(h.from + (n + 0.5) * h.bin), y(h.minutes[k][n]) - 5];
+      const peak = tall.slice(0, 12).find((n) => letters.every(([px, py]) => Math.hypot(px - spot(n)[0], py - spot(n)[1]) > 15)) ?? tall[0];
+      if (peak !== undefined) {
+        letters.push(spot(peak));
         draw(svg, "text", { class: `end ${tone(k)}`, x: x(h.from + (peak + 0.5) * h.bin), y: y(h.minutes[k][peak]) - 5, "text-anchor": "middle" }, C[k].key);
-        said += ` ${C[k].name} mostly about ${fixed(h.from + (peak + 0.5) * h.bin, 0)} ${D.degree};`;
+        said += ` ${C[k].name} most about ${fixed(h.from + (tall[0] + 0.5) * h.bin, 0)} ${D.degree};`;
       }
     }
     draw(svg, "line", { class: "base", x1: left, x2: right, y1: foot, y2: foot });
@@ -411,11 +431,13 @@
     svg.setAttribute("aria-label", `Minutes a year on boost by charge temperature:${said} numbers in the table below.`);
     const table = byId("hist-table");
     table.replaceChildren();
-    const body = head(table, [`from, ${D.degree}`, ...C.map((c) => c.name)]);
-    for (let n = 0; n < bins; n++) {
+    const body = head(table, [`${D.degree}`, ...C.map((c) => c.name)]);
+    for (let n = 0; n < bins; n += 5) {
+      const sums = C.map((_, k) => h.minutes[k].slice(n, n + 5).reduce((a, b) => a + b, 0));
+      if (Math.max(...sums) < 0.05) continue;
       const row = make(body, "tr");
-      make(row, "th", { scope: "row" }, `${fixed(h.from + n * h.bin, 0)}`);
-      C.forEach((_, k) => make(row, "td", { class: "r" }, h.minutes[k][n] >= 0.05 ? fixed(h.minutes[k][n], 1) : ""));
+      make(row, "th", { scope: "row" }, `${fixed(h.from + n * h.bin, 0)} to ${fixed(h.from + Math.min(n + 5, bins) * h.bin, 0)}`);
+      sums.forEach((sum) => make(row, "td", { class: "r" }, sum >= 0.05 ? fixed(sum, 1) : ""));
     }
   }
 
@@ -435,13 +457,23 @@
     const v = D.views[found];
     state.view = found; state.from = 0; state.to = v.seconds;
     const best = chosen().find((k) => v.lines[k]), hot = best === undefined ? null : series(found, best, "iat_c");
-    state.at = hot ? hot.indexOf(Math.max(...hot)) * v.step : 0;
+    const boost = series(found, null, "boost_kpa") || [];
+    let top = 0;
+    if (hot) hot.forEach((value, k) => { if (boost[k] > 10 && (boost[top] <= 10 || value > hot[top])) top = k; });
+    state.at = top * v.step;
     byId("outing-about").textContent = `${v.drive} in ${v.climate}: ${fixed(v.seconds / 60, 1)} minutes, ${v.per_year} times a year.` + (v.notes.length ? ` Remarks: ${v.notes.join("; ")}.` : "");
+  }
+  function said() {
+    for (const place of document.querySelectorAll(".chosen")) {
+      place.replaceChildren();
+      for (const k of chosen()) make(place, "b", { class: `key ${tone(k)}` }, C[k].key).after(" ");
+    }
   }
   for (const box of document.querySelectorAll("input[data-k]")) {
     box.addEventListener("change", () => {
       const k = Number(box.dataset.k);
       if (box.checked) state.shown.add(k); else state.shown.delete(k);
+      said();
       for (const twin of document.querySelectorAll(`input[data-k="${k}"]`)) twin.checked = box.checked;
       drawAll();
     });
@@ -463,7 +495,7 @@
     if (before) return;
     before = { shade: document.documentElement.dataset.shade, open: [...document.querySelectorAll("details:not([open])")] };
     document.documentElement.dataset.shade = "light";
-    for (const closed of before.open) if (closed.id !== "time-table") closed.open = true;
+    for (const closed of before.open) if (closed.id !== "time-table" && !closed.classList.contains("whobox")) closed.open = true;
     const place = byId("paper");
     byId("outing-figures").closest(".scroll").before(place);
     D.views.forEach((v, view) => {
@@ -492,9 +524,10 @@
   addEventListener("afterprint", fromPaper);
 
   buildPanels();
+  said();
   const busiest = D.views.map((v, k) => k).filter((k) => D.views[k].shared.boost_kpa).sort((a, b) => {
-    const hot = (k) => series(k, null, "boost_kpa").reduce((sum, v) => sum + Math.max(0, v), 0) * D.views[k].step * D.views[k].per_year;
-    return hot(b) - hot(a);
+    const hot = (k) => series(k, null, "boost_kpa").reduce((sum, v) => sum + Math.max(0, v), 0) / series(k, null, "boost_kpa").length;
+    return hot(b) - hot(a) || a - b;
   })[0];
   if (busiest !== undefined) { byId("drive").value = D.views[busiest].drive; byId("climate").value = D.views[busiest].climate; }
   pickView();
