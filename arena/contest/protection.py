@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 from arena.contest.pool import in_order
 from arena.contest.run import Contestant, Lanes, Played, play
 from arena.contest.spans import SpannedOuting
-from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry
+from arena.contest.worlds import Plan, batches, car_of_world, play_entry
 from arena.plant import layout as at
-from arena.plant.compile import TICK_S
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import TICK_S, CompiledOuting
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +64,18 @@ class Protection:
 
 
 @dataclass(frozen=True)
+class _Run:
+    """One outing as all contestants ran it: on boost (rows, contestants), duty and key (ticks, ...)."""
+
+    score_from: int
+    boost_tick: NDArray[np.intp]
+    boost_k: NDArray[np.float32]
+    duty: NDArray[np.float32]
+    key: NDArray[np.bool_]
+    failed: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class _Seen:
     """What one world tells of one outing; arrays (contestants,)."""
 
@@ -81,54 +92,80 @@ def protection_of(
     entries = [e for e in range(len(plan.season.entries)) if plan.fault_of(e) is not None]
     if not entries:
         return ()
-    sound = replace(plan, faults=())
     lanes = [lane for some in _by_eights(contestants) for lane in batches(some)]
     order = [c.name for batch in lanes for c in batch.contestants]
     seen: dict[int, list[tuple[_Seen, _Seen]]] = {e: [] for e in entries}
     for k in range(replicates):
-        numbers = car_of_world(plan, k)
-
-        def one(entry: int, k: int = k, numbers: CarNumbers = numbers) -> tuple[_Seen, _Seen]:
-            broken, whole = play_entry(plan, entry, k, numbers), play_entry(sound, entry, k, numbers)
-            share = _onset_share(broken)
-            return _see(broken, lanes, plan.goals.limit_k, share), _see(whole, lanes, plan.goals.limit_k, share)
-
-        for entry, pair in zip(entries, in_order(pool, one, entries), strict=True):
+        for entry, pair in _world(plan, entries, lanes, k, pool):
             seen[entry].append(pair)
     found = [_summed(plan, c, order.index(c.name), entries, seen) for c in contestants]
     return tuple(sorted(found, key=lambda p: (p.seconds_over, p.worst_c or 0.0, p.contestant)))
+
+
+def _world(
+    plan: Plan, entries: Sequence[int], lanes: Sequence[Lanes], replicate: int, pool: ThreadPoolExecutor
+) -> list[tuple[int, tuple[_Seen, _Seen]]]:
+    """Every outing with its fault and without it; what is the same without is played once."""
+    numbers, sound = car_of_world(plan, replicate), replace(plan, faults=())
+    first = {plan.sound_id(e): e for e in reversed(entries)}
+
+    def whole(entry: int) -> _Run:
+        return _run(play_entry(sound, entry, replicate, numbers).compiled, lanes)
+
+    def broken(entry: int) -> tuple[_Run, float]:
+        compiled = play_entry(plan, entry, replicate, numbers).compiled
+        return _run(compiled, lanes), _onset_share(compiled)
+
+    names = list(first)
+    wholes = dict(zip(names, in_order(pool, whole, [first[n] for n in names]), strict=True))
+    out = []
+    for entry, (run, share) in zip(entries, in_order(pool, broken, list(entries)), strict=True):
+        limit = plan.goals.limit_k
+        out.append((entry, (_see(run, limit, share), _see(wholes[plan.sound_id(entry)], limit, share))))
+    return out
 
 
 def _by_eights(contestants: Sequence[Contestant]) -> list[list[Contestant]]:
     return [list(contestants[k : k + MOST_TRACED]) for k in range(0, len(contestants), MOST_TRACED)]
 
 
-def _onset_share(outing: Outing) -> float:
+def _onset_share(compiled: CompiledOuting) -> float:
     """Where in the scored part the fault begins, 0..1; the same place is looked at from in the sound run."""
-    compiled = outing.compiled
     assert isinstance(compiled, SpannedOuting)
     return max(compiled.later[0].first - compiled.score_from, 0) / (compiled.ticks - compiled.score_from)
 
 
-def _see(outing: Outing, lanes: Sequence[Lanes], limit_k: float, share: float) -> _Seen:
-    """Worst charge and seconds over on boost, mean duty, failures, from `share` of the scored part on."""
-    compiled = outing.compiled
-    begin = compiled.score_from + int(share * (compiled.ticks - compiled.score_from))
+def _run(compiled: CompiledOuting, lanes: Sequence[Lanes]) -> _Run:
+    """All contestants over one outing, with what is looked at afterwards."""
     x = compiled.X
     on_boost = x[:, at.X_BOOST_ROW] >= 0
-    counted = (x[on_boost, at.X_LIMIT] > 0.0) & (np.flatnonzero(on_boost) >= begin)
-    key = x[begin:, at.X_KEY] > 0.0
-    worst, seconds, duty, failed = [], [], [], []
+    counted = x[on_boost, at.X_LIMIT] > 0.0
+    boost, duty, failed = [], [], []
     for batch in lanes:
-        count = len(batch.contestants)
-        played = play(compiled, batch, trace_lanes=count, trace_columns=at.TRACE_COLUMNS)
+        played = play(compiled, batch, trace_lanes=len(batch.contestants), trace_columns=at.TRACE_COLUMNS)
         assert played.trace is not None
-        boost = played.boost_k[counted].astype(np.float64)
-        worst.append(boost.max(axis=0) if len(boost) else np.full(count, np.nan))
-        seconds.append(TICK_S * (boost > limit_k).sum(axis=0))
-        duty.append(played.trace[begin:, :, DUTY_COLUMN][key].mean(axis=0) if key.any() else np.zeros(count))
+        boost.append(played.boost_k[counted])
+        duty.append(played.trace[:, :, DUTY_COLUMN].astype(np.float32))
         failed += _reasons(played)
-    return _Seen(np.concatenate(worst), np.concatenate(seconds), np.concatenate(duty), tuple(failed))
+    return _Run(
+        compiled.score_from,
+        np.flatnonzero(on_boost)[counted],
+        np.concatenate(boost, axis=1),
+        np.concatenate(duty, axis=1),
+        x[:, at.X_KEY] > 0.0,
+        tuple(failed),
+    )
+
+
+def _see(run: _Run, limit_k: float, share: float) -> _Seen:
+    """Worst charge and seconds over on boost, mean duty, failures, from `share` of the scored part on."""
+    begin = run.score_from + int(share * (len(run.key) - run.score_from))
+    boost = run.boost_k[run.boost_tick >= begin]
+    count = run.duty.shape[1]
+    worst = boost.max(axis=0) if len(boost) else np.full(count, np.nan)
+    duty = run.duty[begin:][run.key[begin:]]
+    mean = duty.mean(axis=0, dtype=np.float64) if len(duty) else np.zeros(count)
+    return _Seen(worst.astype(np.float64), TICK_S * (boost > limit_k).sum(axis=0), mean, run.failed)
 
 
 def _reasons(played: Played) -> list[str]:

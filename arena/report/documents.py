@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from arena.errors import BadInput
@@ -16,12 +17,14 @@ KINDS = ("cars", "climates", "drives", "seasons", "strategies", "faults")
 
 def tournament_document(result: TournamentResult, per_climate: bool = False) -> dict[str, Any]:
     """`arena tournament --json`."""
+    from arena.contest.entering import settings_shown
+
     plan, table = result.plan, result.table
     by_name = {c.name: c for c in result.contestants}
     lines = []
     for line in result.standings.lines:
         contestant = by_name[line.contestant]
-        settings = contestant.strategy.make_settings(dict(contestant.settings))
+        settings = settings_shown(contestant)
         lines.append(
             {
                 "place": line.place,
@@ -35,7 +38,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
                 "tuning_gap": result.gap(line.contestant),
                 "over_limit_k": line.over_limit_k,
                 "breaks_limit": line.breaks_limit,
-                "settings": settings._asdict(),
+                "settings": settings,
                 "figures": line.figures,
             }
         )
@@ -74,6 +77,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
             for o in result.outings
         ],
         "failed": failed,
+        "protection": [asdict(p) for p in result.protection],
         "notes": [*result.standings.notes, *result.notes],
     }
     if per_climate:
@@ -92,13 +96,17 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
 
 def drive_document(run: SingleRun) -> dict[str, Any]:
     """`arena drive --json`."""
+    from arena.contest.entering import settings_shown
+
     return {
         "schema": 1,
         "drive": run.drive.name,
         "climate": run.climate.name,
         "car": run.car.name,
         "strategy": run.contestant.strategy.name,
-        "settings": run.contestant.strategy.make_settings(dict(run.contestant.settings))._asdict(),
+        "settings": settings_shown(run.contestant),
+        "fault": run.fault.name if run.fault else None,
+        "carried_cost": run.carried_cost,
         "seed": run.seed,
         "drive_seconds": (run.played.ticks - run.played.score_from) * 0.1,
         "figures": run.figures,
@@ -121,8 +129,9 @@ def listing(kind: str | None) -> dict[str, Any]:
 
 
 def strategies() -> list[dict[str, Any]]:
-    """Shipped strategies with their senses, settings and fail-safe."""
+    """Shipped strategies with their senses, settings and fail-safe; `carried` is what any of them takes besides."""
     from arena.strategies import shipped
+    from arena.strategies.base import CARRIED
 
     return [
         {
@@ -133,17 +142,8 @@ def strategies() -> list[dict[str, Any]]:
             "actuator": s.actuator,
             "failsafe_duty": s.failsafe_duty,
             "ranked": s.ranked,
-            "settings": [
-                {
-                    "name": x.name,
-                    "unit": x.unit,
-                    "low": x.low,
-                    "high": x.high,
-                    "default": x.default,
-                    "meaning": x.meaning,
-                }
-                for x in s.settings
-            ],
+            "settings": [asdict(x) for x in s.settings],
+            "carried": [asdict(x) for x in CARRIED],
         }
         for s in shipped().values()
     ]

@@ -15,9 +15,10 @@ from rich.console import Console
 from rich.table import Table
 
 if TYPE_CHECKING:
+    from arena.contest.pool import Progress
+    from arena.contest.protection import Protection
     from arena.contest.single import SingleRun
     from arena.contest.standings import Standings
-    from arena.contest.pool import Progress
     from arena.contest.tournament import TournamentResult
 
 CAUTIONS: tuple[str, ...] = (
@@ -135,6 +136,9 @@ def tournament(result: TournamentResult, per_climate: bool = False) -> None:
             say(f"in {climate} alone:")
             show(standings_table(its, console().width))
             say()
+    if result.protection:
+        protection(result.protection, plan.season.limit_c)
+        say()
     show(years_table(standings))
     say()
     for line in changes(standings):
@@ -161,6 +165,36 @@ def standings_table(standings: Standings, width: int) -> Table:
         figures = [figure(line.figures[name], digits) for name, _, digits in columns]
         rows.append([place, line.contestant, figure(line.score, 3), interval, *figures, figure(line.over_limit_k, 2)])
     return table(headers, rows)
+
+
+NOTICED = {"fail-safe": "f", "more": "+", "less": "-", "full already": "=", "no": "."}
+
+
+def protection(found: Sequence[Protection], limit_c: float) -> None:
+    """Who protects the engine when a part fails: a line a contestant, then a line a fault."""
+    rows = []
+    for number, p in enumerate(found, start=1):
+        failed = f"{p.failed} FAILED" if p.failed else ""
+        rows.append(
+            [str(number), p.contestant, figure(p.seconds_over, 0), figure(p.added_seconds, 0), figure(p.worst_c, 0),
+             p.worst_fault, f"{p.noticed}/{len(p.runs)}", failed]
+        )  # fmt: skip
+    say(f"Who protects the engine: on boost after the fault, against {limit_c:g} degC, all faults together")
+    headers = [("", "right"), ("contestant", "left"), ("s over", "right"), ("by fault", "right"), ("worst", "right")]
+    show(table([*headers, ("with", "left"), ("noticed", "right"), ("", "left")], rows))
+    say()
+    say("seconds over, each fault (columns as numbered above); f its fail-safe, + asks for more pump, - for less,")
+    say("= is at full already, . did not notice, ! FAILED")
+    rows = []
+    for k, run in enumerate(found[0].runs):
+        marks = ["!" if p.runs[k].failed else NOTICED[p.runs[k].noticed] for p in found]
+        cells = [f"{figure(p.runs[k].seconds_over, 0)}{mark}" for p, mark in zip(found, marks, strict=True)]
+        rows.append([run.fault, run.outing.split("/")[0], *cells])
+    show(table([("fault", "left"), ("", "left"), *((str(k + 1), "right") for k in range(len(found)))], rows))
+    for p in found:
+        for reason in sorted({r.failed for r in p.runs} - {""}):
+            with_it = sorted({r.fault for r in p.runs if r.failed == reason})
+            say(f"{p.contestant}: FAILED with {', '.join(with_it)}: {reason}")
 
 
 def ties(standings: Standings) -> list[str]:
@@ -243,22 +277,46 @@ def changes(standings: Standings) -> list[str]:
 
 def drive(run: SingleRun) -> None:
     """One run: figures with unit and direction, notes."""
+    from arena.contest.entering import settings_shown
     from arena.contest.figures import FIGURES
 
-    settings = run.contestant.strategy.make_settings(dict(run.contestant.settings))._asdict()
-    worded = ", ".join(f"{k} {v:g}" for k, v in settings.items())
+    worded = ", ".join(f"{k} {v:g}" for k, v in settings_shown(run.contestant).items())
     say(f"{run.drive.name} in {run.climate.name}, car {run.car.name}, seed {run.seed}")
+    if run.fault is not None:
+        say(f"with the fault {run.fault.name}: {run.fault.summary}")
     say(f"{run.contestant.name}" + (f": {worded}" if worded else ""))
     if run.failed:
         say(f"FAILED after {run.failed_s:.1f} s: {run.failed}")
+    if run.record is not None:
+        from arena.report.sparks import can_show, time_plot
+
+        say()
+        width = console().width if sys.stdout.isatty() else 80
+        for line in time_plot(run, width, plain=not can_show(sys.stdout.encoding)):
+            say(line)
     say()
     rows = [
         [f.name, figure(run.figures[f.name], 2), f.unit, f"{f.better} is better" if f.better != "neither" else ""]
         for f in FIGURES
     ]
     show(table([("figure", "left"), ("value", "right"), ("unit", "left"), ("", "left")], rows))
+    if run.carried_cost is not None:
+        carried_cost(run.carried_cost)
     for note in run.notes:
         say(f"note: {note}")
+
+
+def carried_cost(cost: dict[str, float]) -> None:
+    """What a quiet cap or a run-on changes, figure by figure; one line if nothing."""
+    from arena.contest.figures import FIGURES
+
+    changed = [f for f in FIGURES if abs(cost.get(f.name, 0.0)) >= 0.005]
+    say()
+    if not changed:
+        say("quiet cap and run-on change no figure on this drive")
+        return
+    rows = [[f.name, f"{cost[f.name]:+.2f}", f.unit] for f in changed]
+    show(table([("quiet cap and run-on change", "left"), ("by", "right"), ("unit", "left")], rows))
 
 
 def pairs(rows: Sequence[tuple[str, Any, str]]) -> Table:
