@@ -118,6 +118,7 @@ def drive(
     strategy: Annotated[str, typer.Option("--strategy", help="Name or .py file.")] = "always-on",
     setting: Annotated[list[str] | None, typer.Option("--setting", help="NAME=VALUE; repeat for several.")] = None,
     seed: Seed = 1,
+    fault: Annotated[str | None, typer.Option(help="What breaks: a fault file or name.")] = None,
     trace: Annotated[Path | None, typer.Option(help="Write the run as CSV, 10 Hz.")] = None,
     as_json: Json = False,
 ) -> None:
@@ -128,7 +129,7 @@ def drive(
     from arena.contest.single import drive_once, settings_from
     from arena.report import documents, terminal
 
-    result = drive_once(name, climate, car, strategy, settings_from(setting or []), seed, record=True)
+    result = drive_once(name, climate, car, strategy, settings_from(setting or []), seed, record=True, fault=fault)
     if trace is not None:
         from arena.report.trace import write_trace
 
