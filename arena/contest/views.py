@@ -78,14 +78,17 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
     numbers = plan.car.numbers()
 
     def one(entry: int) -> dict[str, Any]:
-        played, compiled = compile_one(plan.drives[entry], plan.climates[entry], numbers, plan.seed, plan.goals)
+        fault = plan.fault_of(entry)
+        drive, climate = plan.drives[entry], plan.climates[entry]
+        played, compiled = compile_one(drive, climate, numbers, plan.seed, plan.goals, fault)
         boost_kpa = 1e-3 * (played.map_pa - played.ambient_pa)
         shared = {"speed_kmh": 3.6 * played.speed_m_s, "boost_kpa": boost_kpa, "ambient_c": played.ambient_k - 273.15}
         return {
             **_recorded(compiled, lanes, points if entry in kept else 0),
             "outing": plan.outing_id(entry),
-            "drive": plan.drives[entry].name,
-            "climate": plan.climates[entry].name,
+            "drive": drive.name,
+            "climate": climate.name,
+            "fault": fault.name if fault else "",
             "per_year": float(plan.weights[entry]),
             "seconds": round(TICK_S * (played.ticks - played.score_from), 1),
             "drive_s": round(TICK_S * (played.drive_until - played.score_from), 1),
@@ -214,7 +217,7 @@ def _visits(contestant: Contestant, iat_c: Floats, x: Floats) -> Floats:
     i = _nearest(np.asarray(rows), iat_c[running])
     j = _nearest(np.asarray(columns), x[running, at.X_THROTTLE])
     count = np.bincount(i * len(columns) + j, minlength=len(rows) * len(columns))
-    return count.reshape(len(rows), len(columns)) * (TICK_S / 60.0)
+    return np.asarray(count.reshape(len(rows), len(columns)) * (TICK_S / 60.0), dtype=np.float64)
 
 
 def _nearest(axis: Floats, values: Floats) -> NDArray[np.int64]:
@@ -254,6 +257,7 @@ def _season(plan: Plan) -> dict[str, Any]:
         "wear": {"exponent": s.wear.exponent, "start_h": s.wear.start_h},
         "drives": {d.name: d.summary for d in plan.drives},
         "climates": {c.name: c.summary for c in plan.climates},
+        "faults": {f.name: f.summary for f in plan.faults if f is not None},
     }
 
 
@@ -289,6 +293,8 @@ def _contestant(c: Contestant) -> dict[str, Any]:
             for s in strategy.settings
         ],
         "table": table,
+        "quiet_cap": c.quiet_cap,
+        "run_on_s": c.run_on_s,
     }  # fmt: skip
 
 

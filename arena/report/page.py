@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from arena.contest.figures import FIGURES
+from arena.errors import BadInput
 from arena.report.result import Line, Result, read_result
 from arena.report.wording import (
     PART_WORDS,
@@ -47,7 +48,12 @@ LEFT_OUT = (
 def build_page(folder: str | Path, units: Units | None = None) -> Path:
     """Write page.html into a result folder, whole or not at all, and return its path. Raises BadInput."""
     result = read_result(folder)
-    text = page_html(result, units or Units())
+    try:
+        text = page_html(result, units or Units())
+    except KeyError as error:
+        raise BadInput(
+            f"{result.path / 'views.json'}: {error} is missing", "It is of another version: run the tournament again."
+        ) from error
     path = result.path / "page.html"
     aside = path.with_name(".page.html.new")
     aside.write_text(text, encoding="utf-8")
@@ -114,10 +120,10 @@ def chart_data(result: Result, units: Units) -> dict[str, Any]:
         "degree": temperature.unit,
         "views": [
             {
-                "outing": v["outing"], "drive": v["drive"], "climate": v["climate"], "per_year": v["per_year"],
-                "seconds": v["seconds"], "drive_s": v["drive_s"], "step": v["step_s"], "phases": v["phases"], "shared": v["shared"],
+                **{key: v[key] for key in ("outing", "drive", "climate", "fault", "per_year", "seconds", "drive_s")},
+                "step": v["step_s"], "phases": v["phases"], "shared": v["shared"],
                 "lines": [v["lines"].get(n) for n in order], "failed": [v["failed_s"].get(n) for n in order],
-                "notes": v["notes"],
+                "notes": v["notes"], "name": outing_name(v),
                 "figures": [
                     [_short(s.of(result.runs.get(v["outing"], {}).get(n, {}).get(f.name))) for f, s in figures]
                     for n in order
@@ -157,12 +163,13 @@ def context(result: Result, units: Units) -> dict[str, Any]:
         "axis": _interval_axis(result),
         "drives": list(dict.fromkeys(v["drive"] for v in views["views"])),
         "climates": list(dict.fromkeys(v["climate"] for v in views["views"])),
-        "left_out_views": [v["outing"] for v in views["views"] if not v["lines"]],
+        "faults": list(dict.fromkeys(v["fault"] for v in views["views"])),
+        "left_out_views": [outing_name(v) for v in views["views"] if not v["lines"]],
         "settings": [_settings(about[line.contestant], line, keys, result, units) for line in result.ranked],
         "year": _year(result, units),
         "failed": views["failed"],
         "limit_notes": limit_notes(result, units),
-        "drive_notes": {v["outing"]: v["notes"] for v in views["views"] if v["notes"]},
+        "drive_notes": {outing_name(v): v["notes"] for v in views["views"] if v["notes"]},
         "left_out": LEFT_OUT,
         "measured": sum(1 for _, _, how in views["car"]["known"] if how.startswith("measured")),
         "assumed": sum(1 for _, _, how in views["car"]["known"] if how.startswith("assumed")),
@@ -197,6 +204,11 @@ def command_line(words: list[str]) -> str:
             continue
         kept.append(word)
     return shlex.join(["arena", *kept])
+
+
+def outing_name(view: dict[str, Any]) -> str:
+    """An outing in words."""
+    return f"{view['drive']} in {view['climate']}" + (f" with {view['fault']}" if view["fault"] else "")
 
 
 def _short(value: float | None) -> float | None:
@@ -246,9 +258,7 @@ def _interval_axis(result: Result) -> tuple[float, float]:
     return max(0.0, low - room), high + room
 
 
-def _settings(
-    about: dict[str, Any], line: Line, keys: dict[str, str], result: Result, units: Units
-) -> dict[str, Any]:
+def _settings(about: dict[str, Any], line: Line, keys: dict[str, str], result: Result, units: Units) -> dict[str, Any]:
     rows = []
     for s in about["settings"]:
         scale = scale_of(s["unit"], units)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from arena.contest.figures import FIGURES, Figure
 from arena.contest.standings import HARD_LIMIT_K, RESAMPLES, YARDSTICK
+from arena.errors import BadInput
 from arena.report.result import Line, Result
 from arena.units import Units
 
@@ -28,6 +30,15 @@ class Scale:
         return None if value is None else self.scale * value + self.offset
 
 
+def units_named(name: str) -> Units:
+    """Units by the word of the command line. Raises BadInput for another word."""
+    if name == "us":
+        return Units("us")
+    if name != "metric":
+        raise BadInput(f"--units {name}: not known", "Give metric or us.")
+    return Units()
+
+
 def scale_of(unit: str, units: Units) -> Scale:
     """How a quantity with this metric unit is printed; units that do not change come back as they are."""
     if not units.us:
@@ -46,7 +57,7 @@ def scale_of(unit: str, units: Units) -> Scale:
 
 def number(value: float | None, digits: int) -> str:
     """A number for reading: a dash for none, no minus before zero, thousands apart."""
-    if value is None or value != value:
+    if value is None or math.isnan(value):
         return "–"
     text = f"{value:,.{digits}f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
     return text.removeprefix("-") if text.startswith("-") and not any(c in "123456789" for c in text) else text

@@ -47,7 +47,7 @@ class Browser:
 
         self.process = subprocess.Popen(
             [program, *FLAGS, f"--user-data-dir={self.folder.name}", "about:blank"],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, close_fds=False, preexec_fn=place,
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, close_fds=False, preexec_fn=place,  # noqa: PLW1509
         )  # fmt: skip
         os.close(to_read)
         os.close(to_write)

@@ -166,7 +166,7 @@
       draw(svg, "line", { class: "base", x1: x(60 * m), x2: x(60 * m), y1: foot, y2: foot + 4 });
       draw(svg, "text", { x: x(60 * m), y: foot + 16, "text-anchor": "middle" }, fixed(m, minutes.digits) + (m === minutes.found[0] ? " min" : ""));
     }
-    const words = `${panel.title}, ${v.drive} in ${v.climate}, minute ${fixed(from / 60, 1)} to ${fixed(to / 60, 1)}:${said || " no contestant chosen"} numbers in the table below.`;
+    const words = `${panel.title}, ${v.name}, minute ${fixed(from / 60, 1)} to ${fixed(to / 60, 1)}:${said || " no contestant chosen"} numbers in the table below.`;
     svg.setAttribute("aria-label", words);
     host.scaleOf = { from, to, left: LEFT, right, width, height, top: TOP, foot };
     return svg;
@@ -450,18 +450,23 @@
     document.documentElement.dataset.drawn = "yes";
   }
   function pickView() {
-    const drive = byId("drive").value;
-    for (const option of byId("climate").options) option.disabled = !D.views.some((v) => v.drive === drive && v.climate === option.value);
-    let found = D.views.findIndex((v) => v.drive === drive && v.climate === byId("climate").value);
-    if (found < 0) { found = D.views.findIndex((v) => v.drive === drive); byId("climate").value = D.views[found].climate; }
+    const want = { drive: byId("drive").value, climate: byId("climate").value, fault: byId("fault")?.value ?? "" };
+    const fits = (v, keys) => keys.every((key) => v[key] === want[key]);
+    for (const option of byId("climate").options) option.disabled = !D.views.some((v) => v.drive === want.drive && v.climate === option.value);
+    if (byId("fault")) for (const option of byId("fault").options) option.disabled = !D.views.some((v) => v.drive === want.drive && v.fault === option.value);
+    const found = [["drive", "climate", "fault"], ["drive", "fault"], ["drive", "climate"], ["drive"]].map((keys) => D.views.findIndex((v) => fits(v, keys))).find((n) => n >= 0);
+    show(found);
+  }
+  function show(found) {
     const v = D.views[found];
+    for (const key of ["drive", "climate", "fault"]) if (byId(key)) byId(key).value = v[key];
     state.view = found; state.from = 0; state.to = v.seconds;
     const best = chosen().find((k) => v.lines[k]), hot = best === undefined ? null : series(found, best, "iat_c");
     const boost = series(found, null, "boost_kpa") || [];
     let top = 0;
     if (hot) hot.forEach((value, k) => { if (boost[k] > 10 && (boost[top] <= 10 || value > hot[top])) top = k; });
     state.at = top * v.step;
-    byId("outing-about").textContent = `${v.drive} in ${v.climate}: ${fixed(v.seconds / 60, 1)} minutes, ${v.per_year} times a year.` + (v.notes.length ? ` Remarks: ${v.notes.join("; ")}.` : "");
+    byId("outing-about").textContent = `${v.name}: ${fixed(v.seconds / 60, 1)} minutes, ${v.per_year} times a year.` + (v.notes.length ? ` Remarks: ${v.notes.join("; ")}.` : "");
   }
   function said() {
     for (const place of document.querySelectorAll(".chosen")) {
@@ -479,7 +484,7 @@
     });
     box.checked = state.shown.has(Number(box.dataset.k));
   }
-  for (const id of ["drive", "climate"]) byId(id).addEventListener("change", () => { pickView(); drawPanels(); });
+  for (const id of ["drive", "climate", "fault"]) byId(id)?.addEventListener("change", () => { pickView(); drawPanels(); });
   for (const button of document.querySelectorAll("[data-zoom]")) button.addEventListener("click", () => zoom(button.dataset.zoom));
   byId("time-table").addEventListener("toggle", samples);
   for (const button of document.querySelectorAll("button[data-shade]")) {
@@ -500,7 +505,7 @@
     byId("outing-figures").closest(".scroll").before(place);
     D.views.forEach((v, view) => {
       const block = make(place, "div", { class: "outing" });
-      make(block, "h3", {}, `${v.drive} in ${v.climate}`);
+      make(block, "h3", {}, `${v.name}`);
       if (!v.shared.speed_kmh) { make(block, "p", { class: "small" }, "No time view, to keep the page small."); return; }
       for (const panel of PANELS) {
         const figure = make(block, "figure", { class: "panel" });
@@ -529,8 +534,7 @@
     const hot = (k) => series(k, null, "boost_kpa").reduce((sum, v) => sum + Math.max(0, v), 0) / series(k, null, "boost_kpa").length;
     return hot(b) - hot(a) || a - b;
   })[0];
-  if (busiest !== undefined) { byId("drive").value = D.views[busiest].drive; byId("climate").value = D.views[busiest].climate; }
-  pickView();
+  show(busiest ?? 0);
   drawAll();
   let wait = 0, lastWidth = document.documentElement.clientWidth;
   addEventListener("resize", () => {
