@@ -94,10 +94,15 @@ def tournament(
     from arena.contest.tournament import hold_tournament
     from arena.report import terminal
 
+    def page_of(folder: Path) -> None:
+        from arena.report.page import build_page
+
+        build_page(folder)
+
     progress = terminal.ProgressLine(quiet=as_json)
     result = hold_tournament(
         season, car, strategy or (), trials=trials, replicates=replicates, seed=seed, workers=workers, spread=spread,
-        out=out, resume=resume, tell=progress, command=sys.argv[1:],
+        out=out, resume=resume, tell=progress, command=sys.argv[1:], dress=page_of,
     )  # fmt: skip
     progress.done()
     if as_json:
@@ -120,6 +125,7 @@ def drive(
     seed: Seed = 1,
     fault: Annotated[str | None, typer.Option(help="What breaks: a fault file or name.")] = None,
     trace: Annotated[Path | None, typer.Option(help="Write the run as CSV, 10 Hz.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Draw the run as an SVG.")] = None,
     as_json: Json = False,
 ) -> None:
     """Play one drive with one strategy and show its figures.
@@ -134,12 +140,37 @@ def drive(
         from arena.report.trace import write_trace
 
         write_trace(result, trace)
+    if plot is not None:
+        from arena.report.plots import write_plot
+
+        write_plot(result, plot)
     if as_json:
         emit(documents.drive_document(result))
     else:
         terminal.drive(result)
     if result.failed and result.contestant.ranked:
         raise typer.Exit(1)
+
+
+@app.command()
+def report(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Result folder of a tournament.")],
+    units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
+    as_json: Json = False,
+) -> None:
+    """Build the page of a result folder, or build it again.
+
+    Example: arena report results/hot
+    """
+    from arena.report import terminal
+    from arena.report.page import build_page
+    from arena.report.wording import units_named
+
+    page = build_page(folder, units_named(units))
+    if as_json:
+        emit({"page": str(page), "bytes": page.stat().st_size})
+    else:
+        terminal.say(f"{page}: open it in a browser")
 
 
 @app.command("list")
