@@ -74,6 +74,11 @@ class Axis:
         return BY_HEADING[self.heading]
 
     @property
+    def heading_metric(self) -> str:
+        """What the law calls it."""
+        return self.sense.metric
+
+    @property
     def points(self) -> tuple[float, ...]:
         """Breakpoints in metric units (degC, %, kPa, km/h, 1/min)."""
         return tuple(metric(self.heading, v) for v in self.given)
@@ -263,7 +268,7 @@ units = "metric"            # of the breakpoints: metric (degC, kPa, km/h) or us
 duty_step_pct = 1           # the cells can hold multiples of this
 # lowest_running_pct = 35   # least duty at which the pump surely starts; left out, it comes from the car file
 hysteresis_pct = 10         # once running, the output stays on until the table falls this far below the lowest duty
-below_lowest = "off"        # what the output does where the table reads less: "off", or "as-read" if it has no such limit
+below_lowest = "off"        # what the output does where the table reads less: "off", or "as-read"
 
 [axes.down]                 # down the side of the table
 sense = "iat"               # iat, coolant (second probe), throttle, pedal, map, speed, rpm, ambient

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,47 +122,91 @@ def tune(
     tell: Tell | None = None,
     keep: Keep | None = None,
     kept: Kept | None = None,
+    size: int = GENERATION,
 ) -> dict[str, Tuned]:
     """Tune every contestant that has settings, with the same budget each: `trials` rounded up to generations."""
     if not 0 < trials <= 1_000_000:
         raise BadInput(f"--trials {trials} is outside 1..1000000", "Give the number of candidates tried per strategy.")
-    searches = [Search(c, training.plan.seed) for c in contestants if c.strategy.settings]
-    generations = math.ceil(trials / GENERATION)
+    searches = [Search(c, training.plan.seed, size) for c in contestants if c.strategy.settings]
+    search_on(training, searches, math.ceil(trials / size), pool, tell, keep, kept)
+    return {s.contestant.name: s.result() for s in searches}
+
+
+def search_on(
+    training: Training,
+    searches: Sequence[Searching],
+    generations: int,
+    pool: ThreadPoolExecutor,
+    tell: Tell | None = None,
+    keep: Keep | None = None,
+    kept: Kept | None = None,
+    stage: str = "tuning",
+) -> None:
+    """Ask every search for a generation, score all candidates in as few batches as they fit, tell; so many times."""
     for g in range(generations):
         asked = [s.ask(g) for s in searches]
-        told = [kept(s.contestant.name, g) if kept else None for s in searches]
+        told = [kept(s.name, g) if kept else None for s in searches]
         fresh = [k for k, values in enumerate(told) if values is None]
         scores = costs_of(training, [c for k in fresh for c in asked[k]], pool) if fresh else []
-        for place, k in enumerate(fresh):
-            found = scores[place * GENERATION : (place + 1) * GENERATION]
+        for k in fresh:
+            found, scores = scores[: len(asked[k])], scores[len(asked[k]) :]
             told[k] = found
             if keep:
-                keep(searches[k].contestant.name, g, found)
+                keep(searches[k].name, g, found)
         for search, values in zip(searches, told, strict=True):
             assert values is not None
             search.tell(values)
         if tell:
-            best = ", ".join(f"{s.contestant.name} {s.best_score:.3f}" for s in searches)
-            tell(Progress("tuning", g + 1, generations, best))
-    return {s.contestant.name: s.result() for s in searches}
+            best = ", ".join(f"{s.name} {s.best_score:.3f}" for s in searches)
+            tell(Progress(stage, g + 1, generations, best))
+
+
+class Searching(Protocol):
+    """Anything that asks for candidates a generation at a time and is told their scores."""
+
+    name: str
+
+    def ask(self, generation: int) -> list[Contestant]:
+        """The candidates of a generation."""
+
+    def tell(self, values: Sequence[float]) -> None:
+        """The scores of the generation asked last, in its order."""
+
+    @property
+    def best_score(self) -> float:
+        """Lowest score told so far."""
 
 
 class Search:
     """One strategy's search: an Optuna study asked and told a generation at a time."""
 
-    def __init__(self, contestant: Contestant, seed: int) -> None:
+    def __init__(self, contestant: Contestant, seed: int, size: int = GENERATION) -> None:
         import optuna
 
         optuna.logging.set_verbosity(optuna.logging.WARNING)
         self.contestant = contestant
+        self.name = contestant.name
         self.seed = seed
-        self.settings = contestant.strategy.settings
+        self.size = size
+        self.settings = self.space()
         self.study = optuna.create_study(direction="minimize", sampler=self._sampler(0))
-        defaults = {**contestant.strategy.defaults(), **contestant.settings}
-        self.study.enqueue_trial(defaults)
+        for start in self.starts():
+            self.study.enqueue_trial(start)
         self.running: list[Any] = []
         self.points: list[dict[str, float]] = []
         self.values: list[float] = []
+
+    def space(self) -> tuple[Setting, ...]:
+        """The numbers searched."""
+        return self.contestant.strategy.settings
+
+    def starts(self) -> list[dict[str, float]]:
+        """The points tried first."""
+        return [{**self.contestant.strategy.defaults(), **self.contestant.settings}]
+
+    def candidate(self, point: dict[str, float]) -> Contestant:
+        """The contestant at a point of the search."""
+        return replace(self.contestant, settings=point)
 
     def ask(self, generation: int) -> list[Contestant]:
         """The candidates of a generation, their settings rounded as they would be typed in."""
@@ -170,10 +214,10 @@ class Search:
 
         self.study.sampler = self._sampler(generation)
         space = {s.name: optuna.distributions.FloatDistribution(s.low, s.high) for s in self.settings}
-        self.running = [self.study.ask(space) for _ in range(GENERATION)]
+        self.running = [self.study.ask(space) for _ in range(self.size)]
         points = [{s.name: rounded(s, trial.params[s.name]) for s in self.settings} for trial in self.running]
         self.points += points
-        return [replace(self.contestant, settings=point) for point in points]
+        return [self.candidate(point) for point in points]
 
     def tell(self, values: Sequence[float]) -> None:
         """The scores of the generation asked last, in its order."""
@@ -200,17 +244,17 @@ class Search:
 
         import optuna
 
-        key = int.from_bytes(hashlib.sha256(self.contestant.name.encode()).digest()[:8], "little")
+        key = int.from_bytes(hashlib.sha256(self.name.encode()).digest()[:8], "little")
         state = np.random.SeedSequence([self.seed, key, generation]).generate_state(1)[0]
         start = None
         if generation > 0:
-            first = self.values[:GENERATION]
+            first = self.values[: self.size]
             start = self.points[int(np.argmin(first))]
         with warnings.catch_warnings():
             # popsize is called experimental, x0 and sigma0 go with Optuna 6: pyproject holds us below it
             warnings.simplefilter("ignore")
             return optuna.samplers.CmaEsSampler(
-                x0=start, sigma0=SIGMA, seed=int(state), popsize=GENERATION, warn_independent_sampling=False
+                x0=start, sigma0=SIGMA, seed=int(state), popsize=self.size, warn_independent_sampling=False
             )
 
 
