@@ -173,3 +173,26 @@ class Units:
     def mass_flow(self, kilograms_a_second: Any) -> Any:
         """Kilograms a second to the printed air mass flow."""
         return kilograms_a_second * 60.0 / POUND_KG if self.us else kilograms_a_second * 1e3
+
+    def labelled(self, value: Any, unit: str) -> tuple[Any, str]:
+        """A number in a printed metric unit ("degC", "K h", "L/min") as this system prints it, and its label."""
+        if not self.us or unit not in _IN_US:
+            return value, unit
+        factor, offset, label = _IN_US[unit]
+        return value * factor + offset, label
+
+
+_IN_US: Final[dict[str, tuple[float, float, str]]] = {
+    "degC": (1.8, 32.0, "degF"),
+    "K": (1.8, 0.0, "degF"),
+    "K h": (1.8, 0.0, "degF h"),
+    "K s": (1.8, 0.0, "degF s"),
+    "kPa": (1e3 / PSI_PA, 0.0, "psi"),
+    "km/h": (1e3 / MILE_M, 0.0, "mph"),
+    "km": (1e3 / MILE_M, 0.0, "mi"),
+    "m": (1.0 / FOOT_M, 0.0, "ft"),
+    "L/min": (1e-3 / US_GALLON_M3, 0.0, "gpm"),
+    "L": (1e-3 / US_GALLON_M3, 0.0, "gal"),
+    "ml": (1e-6 / US_GALLON_M3, 0.0, "gal"),
+    "g/s": (60e-3 / POUND_KG, 0.0, "lb/min"),
+}

@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arena.errors import BadInput
 from arena.scenario import loading
 from arena.scenario.car import Car, load_car, written
 from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS
 from arena.scenario.climate import Climate, load_climate
-from arena.scenario.derived import derive
+from arena.scenario.columns import columns_toml
+from arena.scenario.derived import WARM_K, derive
 from arena.scenario.drive import Drive, load_drive, longest_s
+from arena.scenario.fault import PARTS, Fault, load_fault
+from arena.scenario.quantities import QUANTITIES
 from arena.scenario.season import Season, load_season
-from arena.scenario.trace_csv import read_log
+from arena.scenario.sense import sense_notes
+from arena.scenario.trace_csv import Columns, Log, read_log
+from arena.scenario.weather import read_weather
+from arena.units import Units
+
+Floats = NDArray[np.float64]
 
 KIND_OF_TABLE: Final = {
     "car": "car",
@@ -27,6 +37,7 @@ KIND_OF_TABLE: Final = {
     "settings": "settings",
     "axes": "axes",
     "fault": "fault",
+    "columns": "columns",
 }
 
 
@@ -34,29 +45,30 @@ KIND_OF_TABLE: Final = {
 class Checked:
     """A file that passed. `rows` are (what, value, how it is known) for printing; `loaded` is the loaded thing.
 
-    `kind`: car, climate, drive, season, log, table, or one that only its own reader can check (strategy, settings,
-    axes, fault), for which `loaded` is the plain data of the file.
+    `kind`: car, climate, drive, season, fault, log, weather, or one that only its own reader can check (strategy,
+    settings, axes, table, columns), for which `loaded` is the plain data of the file. `text` is printed as it stands.
     """
 
     kind: str
     notes: tuple[str, ...]
     rows: tuple[tuple[str, str, str], ...]
     loaded: Any = None
+    text: str = ""
 
 
-def check_file(path: str | Path) -> Checked:
-    """What kind of file it is, checked in full. Raises BadInput with every fault, one line each."""
-    path = Path(path)
+def check_file(path: str | Path, columns: Columns | None = None, units: Units | None = None) -> Checked:
+    """What kind of file it is, checked in full; `columns` is for logs. Raises BadInput with every fault."""
+    path, units = Path(path), units or Units()
     suffix = path.suffix.lower()
     if suffix == ".toml":
-        return _toml(path)
+        return _toml(path, units)
     if suffix == ".py":
         loading.read_text(path)
         return Checked("strategy", (), ())
     if suffix == ".epw":
-        return _epw(path)
+        return _weather(path, units)
     if suffix in (".csv", ".tsv", ".txt", ".log"):
-        return _csv(path)
+        return _csv(path, columns, units)
     loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
     fault = f'{loading.shown(path)}: the ending "{suffix}" is none of ours'
     raise BadInput(
@@ -65,7 +77,7 @@ def check_file(path: str | Path) -> Checked:
     )
 
 
-def _toml(path: Path) -> Checked:
+def _toml(path: Path, units: Units) -> Checked:
     data = loading.parse(path, loading.read_text(path))
     kinds = [kind for table, kind in KIND_OF_TABLE.items() if table in data]
     if not kinds:
@@ -78,18 +90,26 @@ def _toml(path: Path) -> Checked:
         )
     match kinds[0]:
         case "car":
-            return _car(load_car(path))
+            return _car(load_car(path), units)
         case "climate":
-            return _climate(load_climate(path))
+            return _climate(load_climate(path), units)
         case "drive":
-            return _drive(load_drive(path))
+            return _drive(load_drive(path), units)
         case "season":
-            return _season(load_season(path))
+            return _season(load_season(path), units)
+        case "fault":
+            return _fault(load_fault(path))
         case kind:
             return Checked(kind, (), (), data)
 
 
-def _car(car: Car) -> Checked:
+def _of(units: Units, value: float, unit: str, digits: str = ".4g") -> str:
+    """A metric number with its unit, as it is to be printed."""
+    number, label = units.labelled(value, unit)
+    return f"{number:{digits}} {label}"
+
+
+def _car(car: Car, units: Units) -> Checked:
     """Every number as the file would give it, and how it is known."""
     rows = []
     number_of = {key: number for number, key in KEY_OF_NUMBER.items()}
@@ -98,9 +118,14 @@ def _car(car: Car) -> Checked:
         text = written(section, name, getattr(car.numbers(), section))
         if text is not None and key in number_of:
             why = car.origin[number_of[key]]
-            rows.append((key, " ".join(text.split()), "measured (given)" if why == "given" else f"assumed: {why}"))
+            rows.append((key, _rounded(text), "measured (given)" if why == "given" else f"assumed: {why}"))
     _fits_the_solver(car)
-    return Checked("car", car.notes, (*rows, *_derived(car)), car)
+    return Checked("car", car.notes, (*rows, *_derived(car, units)), car)
+
+
+def _rounded(text: str) -> str:
+    """A value as the file writes it, on one line, numbers to 4 digits."""
+    return re.sub(r"\d+\.\d+", lambda found: f"{float(found[0]):.4g}", " ".join(text.split()))
 
 
 def _fits_the_solver(car: Car) -> None:
@@ -114,23 +139,29 @@ def _fits_the_solver(car: Car) -> None:
         raise BadInput([f"{name}: loop: {fault}" for fault in error.faults], error.remedy) from None
 
 
-def _derived(car: Car) -> list[tuple[str, str, str]]:
+def _derived(car: Car, units: Units) -> list[tuple[str, str, str]]:
     """What the numbers come to, for comparing with what can be measured."""
     d = derive(car.numbers())
-    pump = f"at {car.numbers().supply.running_v:g} V, coolant at 40 degC"
+    volts = f"{car.numbers().supply.running_v:g} V, coolant at {_of(units, WARM_K - 273.15, 'degC')}"
     values = {
-        "coolant in all": f"{1e3 * d.coolant_m3:.2f} L, of it {1e3 * d.hose_m3:.2f} L in the hoses",
-        "coolant freezes": f"{d.freezing_k - 273.15:.1f} degC",
-        "coolant boils": f"{d.boiling_k - 273.15:.1f} degC at the cap's pressure",
-        "pump in the car": f"{6e4 * d.flow_m3_s:.1f} L/min, {d.pump_a:.2f} A, {d.pump_rad_s * 9.5493:.0f} rpm {pump}",
-        "pump stalled": f"{d.stall_a:.1f} A",
-        "once round the loop": f"{d.circulation_s:.0f} s at that flow",
+        "coolant in all": f"{_of(units, 1e3 * d.coolant_m3, 'L')}, {_of(units, 1e3 * d.hose_m3, 'L')} of it in hoses",
+        "coolant freezes": _of(units, d.freezing_k - 273.15, "degC", ".1f"),
+        "coolant boils": f"{_of(units, d.boiling_k - 273.15, 'degC', '.1f')} at the cap's pressure",
+        "pump flat out": f"{_of(units, 6e4 * d.flow_m3_s, 'L/min', '.3g')}, {d.pump_a:.2f} A, "
+        f"{d.pump_rad_s * 9.5493:.0f} rpm at {volts}",
+        "pump at half duty": _of(units, 6e4 * d.half_flow_m3_s, "L/min", ".3g")
+        + (f", {d.half_a:.2f} A" if np.isfinite(d.half_a) else ""),
+        "pump starts from": f"{100 * d.start_duty:.0f} % duty",
+        "pump stalls below": f"{100 * d.stall_duty:.0f} % duty, once it turns",
+        "pump held fast": f"{d.stall_a:.1f} A",
+        "once round the loop": f"{d.circulation_s:.0f} s flat out",
         "core effectiveness": f"{d.core_effectiveness:.2f} at peak air flow and that coolant flow",
+        "loop time constant": f"{d.loop_tau_s:.0f} s at {_of(units, 80.0, 'km/h', '.0f')}, flat out",
     }
     return [(what, value, "derived") for what, value in values.items()]
 
 
-def _climate(climate: Climate) -> Checked:
+def _climate(climate: Climate, units: Units) -> Checked:
     rows = [("hours", str(len(climate.hours)), "")]
     for what, values, unit in (
         ("air", climate.ambient_k - 273.15, "degC"),
@@ -139,50 +170,104 @@ def _climate(climate: Climate) -> Checked:
         ("wind", climate.wind_m_s * 3.6, "km/h"),
     ):
         low, high = float(np.min(values)), float(np.max(values))
-        rows.append((what, f"{low:.4g} {unit}" if low == high else f"{low:.4g} to {high:.4g} {unit}", ""))
+        text = _of(units, high, unit)
+        rows.append((what, text if low == high else f"{units.labelled(low, unit)[0]:.4g} to {text}", ""))
     return Checked("climate", (), tuple(rows), climate)
 
 
-def _drive(drive: Drive) -> Checked:
+def _drive(drive: Drive, units: Units) -> Checked:
     rows = [
         ("start", drive.start, ""),
         ("lasts at most", f"{longest_s(drive.file.phase, drive.traces) / 60.0:.1f} min", ""),
     ]
     for name, trace in drive.traces.items():
-        distance = float(np.trapezoid(trace.speed_m_s, trace.time_s)) / 1e3
-        rows.append((f"trace {name}", f"{trace.time_s[-1]:.0f} s, {distance:.3f} km, {len(trace.time_s)} samples", ""))
-    return Checked("drive", drive.notes, tuple(rows), drive)
+        distance = _of(units, float(np.trapezoid(trace.speed_m_s, trace.time_s)) / 1e3, "km", ".3f")
+        rows.append((f"trace {name}", f"{trace.time_s[-1]:.0f} s, {distance}, {len(trace.time_s)} samples", ""))
+    return Checked("drive", (*drive.notes, *sense_notes(drive.file, drive.traces)), tuple(rows), drive)
 
 
-def _season(season: Season) -> Checked:
+def _season(season: Season, units: Units) -> Checked:
     total = sum(entry.outings_per_year for entry in season.entries)
+    target, limit = (units.labelled(value, "degC") for value in (season.target_c, season.limit_c))
     rows = [
-        ("target, limit", f"{season.target_c:g}, {season.limit_c:g} degC", ""),
+        ("target, limit", f"{target[0]:g}, {limit[0]:g} {limit[1]}", ""),
         ("outings a year", f"{total:g}", ""),
     ]
+    notes = []
+    for kind, name in {(k, n) for e in season.entries for k, n in (("drive", e.drive), ("climate", e.climate))}:
+        try:
+            load_drive(name) if kind == "drive" else load_climate(name)
+        except BadInput as fault:
+            notes += fault.faults
+    if notes:
+        raise BadInput(sorted(notes), "Correct the files the season names.")
     rows += [
         (f"{entry.drive} in {entry.climate}", f"{entry.outings_per_year:g} a year", "") for entry in season.entries
     ]
     return Checked("season", (), tuple(rows), season)
 
 
-def _csv(path: Path) -> Checked:
-    """A duty table is left to its own reader; anything else is read as a log."""
-    head = loading.read_text(path, loading.TABLE_LIMIT_BYTES).split("\n", 1)[0].lower()
-    if "\\" in head and ("iat" in head or "throttle" in head):
+def _fault(fault: Fault) -> Checked:
+    rows = []
+    for part in PARTS:
+        table = getattr(fault.file, part)
+        for key in sorted(table.model_fields_set):
+            rows.append((f"{part}.{key}", str(getattr(table, key)), ""))
+    return Checked("fault", (), tuple(rows), fault)
+
+
+def _csv(path: Path, columns: Columns | None, units: Units) -> Checked:
+    """A duty table is left to its own reader; weather of a typical year is known by its header; the rest are logs."""
+    text = loading.read_text(path, loading.TABLE_LIMIT_BYTES) if path.suffix.lower() == ".csv" else ""
+    head = text.split("\n", 1)[0].lower()
+    if "\\" in head:
         return Checked("table", (), ())
-    log = read_log(path)
+    if re.search(r"(?m)^[^\n]{0,300}(\bt2m\b|dry-bulb)", text[:6000].lower()):
+        return _weather(path, units)
+    return _log(read_log(path, columns), units)
+
+
+def _log(log: Log, units: Units) -> Checked:
+    """Which column is taken for what, in which unit, and how that is known: for confirmation."""
     rows = [("lasts", f"{log.time_s[-1]:.1f} s, {len(log.time_s)} samples", "")]
-    rows += [
-        (key, log.headers[key], f"{float(np.min(v)):.5g} to {float(np.max(v)):.5g} SI") for key, v in log.values.items()
-    ]
-    return Checked("log", log.notes, tuple(rows), log)
+    rows.append(("time_s", f'"{log.headers["time"]}"', log.units["time"]))
+    for key, values in log.values.items():
+        low, high = _shown_range(key, values, units)
+        quantity = f'"{log.headers[key]}" in {log.units[key]} ({log.said[key]})'
+        rows.append((QUANTITIES[key].column, quantity, f"{low} to {high}"))
+    mapping = (
+        "If that is right, nothing needs doing. If not, save what follows as columns.toml, correct it, and give\n"
+        f"--columns columns.toml with this log:\n\n{columns_toml(log)}"
+    )
+    return Checked("log", log.notes, tuple(rows), log, mapping)
 
 
-def _epw(path: Path) -> Checked:
-    from arena.scenario.climate import read_epw
+_PRINTED: Final[dict[str, tuple[float, float, str]]] = {  # SI to the printed metric unit, by kind of quantity
+    "temperature": (1.0, -273.15, "degC"),
+    "pressure": (1e-3, 0.0, "kPa"),
+    "speed": (3.6, 0.0, "km/h"),
+    "share": (100.0, 0.0, "%"),
+    "length": (1.0, 0.0, "m"),
+    "mass_flow": (1e3, 0.0, "g/s"),
+    "volume_flow": (6e4, 0.0, "L/min"),
+    "voltage": (1.0, 0.0, "V"),
+    "current": (1.0, 0.0, "A"),
+    "rpm": (1.0, 0.0, "rpm"),
+    "time": (1.0, 0.0, "s"),
+}
 
-    data = read_epw(path)
+
+def _shown_range(key: str, values: Floats, units: Units) -> tuple[str, str]:
+    """Lowest value bare, highest with its unit."""
+    factor, offset, unit = _PRINTED[QUANTITIES[key].kind]
+    low, high = (float(v) * factor + offset for v in (np.min(values), np.max(values)))
+    return f"{units.labelled(low, unit)[0]:.4g}", _of(units, high, unit)
+
+
+def _weather(path: Path, units: Units) -> Checked:
+    data = read_weather(path)
     air = data["ambient_k"] - 273.15
-    rows = (("hours", str(len(air)), ""), ("air", f"{air.min():.1f} to {air.max():.1f} degC", ""))
-    return Checked("weather", (), rows, data)
+    span = f"{units.labelled(float(air.min()), 'degC')[0]:.1f} to {_of(units, float(air.max()), 'degC', '.1f')}"
+    rows = (("hours", str(len(air)), ""), ("air", span, ""))
+    note = f'a climate uses it with [weather] file = "{path.name}" and month = 7 or period = "hottest week"'
+    return Checked("weather", (note,), rows, data)

@@ -1,26 +1,27 @@
-"""Climate files: the outside air of an outing, constant, over a day, or from hourly weather (EPW).
+"""Climate files: the outside air of an outing: constant, over a day, or from hourly weather (EPW or a typical year).
 
 `load_climate` takes a name or a path. People write degC, per cent, kPa or metres, km/h; SI comes out.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from arena import units
 from arena.errors import BadInput
 from arena.plant.air import standard_pressure_pa
 from arena.scenario import loading
+from arena.scenario.weather import read_epw, read_weather
+
+__all__ = ["Air", "Climate", "ClimateFile", "load_climate", "read_epw"]
 
 Floats = NDArray[np.float64]
-SEA_LEVEL_PA: Final = 101325.0
 
 
 class _Strict(BaseModel):
@@ -52,12 +53,16 @@ class Hour(_Strict):
     sun_bay_k: float | None = Field(None, ge=0, le=40)
 
 
+def _dashed(word: object) -> object:
+    return word.strip().lower().replace(" ", "-") if isinstance(word, str) else word
+
+
 class Weather(_Strict):
-    """Hourly weather from an EPW file: the mean day of a month, or of the hottest or coldest week."""
+    """Hourly weather (EPW, or a typical year in CSV): the mean day of a month, or of the hottest or coldest week."""
 
     file: str = Field(min_length=1)
     month: int | None = Field(None, ge=1, le=12)
-    period: Literal["hottest-week", "coldest-week"] | None = None
+    period: Annotated[Literal["hottest-week", "coldest-week"] | None, BeforeValidator(_dashed)] = None
     hour: float | None = Field(None, ge=0, lt=24, description="local clock at the start of the outing")
 
 
@@ -136,76 +141,10 @@ def load_climate(name: str | Path, near: Path | None = None) -> Climate:
     )
 
 
-def read_epw(path: Path) -> dict[str, Floats]:
-    """Hourly weather: month, day, hour (0..23 for the hour that ends), ambient_k, humidity, pressure_pa, wind_m_s.
-
-    The open EPW format: eight head lines, then one row an hour. Missing values (99.9, 999, 999999) take the hour
-    before. Raises BadInput naming row and column.
-    """
-    text = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES).decode("latin-1")
-    lines = text.splitlines()
-    if not lines or not lines[0].upper().startswith("LOCATION"):
-        raise BadInput(
-            f"{loading.shown(path)}:1: an EPW file starts with LOCATION", "Give an hourly weather file in EPW format."
-        )
-    columns = {"month": 1, "day": 2, "hour": 3, "air": 6, "humidity": 8, "pressure": 9, "wind": 21}
-    missing = {"air": 99.9, "humidity": 999.0, "pressure": 999999.0, "wind": 999.0}
-    found: dict[str, list[float]] = {name: [] for name in columns}
-    for number, line in enumerate(lines[8:], start=9):
-        if not line.strip():
-            continue
-        cells = line.split(",")
-        for name, column in columns.items():
-            value = _epw_number(path, number, cells, column, name)
-            if name in missing and value >= missing[name]:
-                value = found[name][-1] if found[name] else _EPW_FALLBACK[name]
-            found[name].append(value)
-    if len(found["air"]) < 24:
-        raise BadInput(
-            f"{loading.shown(path)}: holds {len(found['air'])} hours; at least 24 are needed", "Give a whole EPW file."
-        )
-    arrays = {name: np.array(values) for name, values in found.items()}
-    return {
-        "month": arrays["month"],
-        "day": arrays["day"],
-        "hour": np.mod(arrays["hour"], 24.0),
-        "ambient_k": units.c_to_k(arrays["air"]),
-        "humidity": np.clip(arrays["humidity"] / 100.0, 0.0, 1.0),
-        "pressure_pa": arrays["pressure"],
-        "wind_m_s": arrays["wind"],
-    }
-
-
-_EPW_FALLBACK: Final = {"air": 15.0, "humidity": 50.0, "pressure": SEA_LEVEL_PA, "wind": 1.5}
-_EPW_RANGE: Final = {
-    "month": (1, 12),
-    "day": (1, 31),
-    "hour": (0, 24),
-    "air": (-90, 99.9),
-    "humidity": (0, 999),
-    "pressure": (31000, 999999),
-    "wind": (0, 999),
-}
-
-
-def _epw_number(path: Path, number: int, cells: list[str], column: int, name: str) -> float:
-    cell = cells[column].strip() if column < len(cells) else ""
-    try:
-        value = float(cell)
-    except ValueError:
-        value = math.nan
-    low, high = _EPW_RANGE[name]
-    if not low <= value <= high:
-        message = f'field {column + 1} ({name}) is "{cell}", not a number within {low:g} to {high:g}'
-        fault = f"{loading.shown(path)}:{number}: {message}"
-        raise BadInput(fault, "Correct the row, or give another EPW file.")
-    return value
-
-
 def _from_weather(path: Path, text: str, file: ClimateFile, weather: Weather) -> Climate:
     """The mean day, hour by hour, of the days asked for."""
     source = loading.safe_beside(path, text, ("weather", "file"), weather.file)
-    data = read_epw(source)
+    data = read_weather(source)
     chosen = data["month"] == weather.month if weather.month is not None else _week(data, str(weather.period))
     if not chosen.any():
         raise BadInput(

@@ -8,10 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arena.plant.numbers import CarNumbers
 
+Floats = NDArray[np.float64]
+
 WARM_K = 313.15  # coolant temperature at which these hold
+CRUISE_M_S = 80.0 / 3.6  # road speed at which the loop's time constant holds
+OUTSIDE_K = 293.15
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,11 @@ class Derived:
     stall_a: float
     circulation_s: float
     core_effectiveness: float  # of the air, at peak air flow and that coolant flow
+    half_flow_m3_s: float  # at half duty
+    half_a: float  # mean motor current at half duty; nan for a pump with its own controller
+    start_duty: float  # smallest duty that starts it from rest; 1 if none does
+    stall_duty: float  # smallest duty that keeps it turning; 1 if none does
+    loop_tau_s: float  # heat capacity of coolant and metal over what the front exchanger passes at 80 km/h, full flow
 
 
 def derive(car: CarNumbers) -> Derived:
@@ -37,7 +47,8 @@ def derive(car: CarNumbers) -> Derived:
     loop = car.loop
     hose = 0.25 * np.pi * loop.hose_bore_m**2 * loop.hose_total_m
     coolant = float(hose + car.core.coolant_m3 + car.front.coolant_m3 + loop.tank_m3 + loop.extra_m3)
-    flow, speed, amps = _pump_in_car(car)
+    flow, speed, amps, torques = _pump_in_car(car)
+    half_flow, half_a, start, stalls = _part_duty(car, speed, torques)
     stall = max(0.0, car.supply.running_v - car.pump.brush_v) / (car.pump.resistance_ohm + car.supply.lead_ohm)
     return Derived(
         float(hose),
@@ -50,27 +61,100 @@ def derive(car: CarNumbers) -> Derived:
         stall,
         coolant / flow if flow > 0.0 else float("inf"),
         _core_effectiveness(car, flow),
+        half_flow,
+        half_a,
+        start,
+        stalls,
+        _loop_tau_s(car, flow),
     )
 
 
-def _pump_in_car(car: CarNumbers) -> tuple[float, float, float]:
-    """Flow, speed and current of the pump at running voltage."""
+@dataclass(frozen=True)
+class _Load:
+    """Hydraulic torque (N m) and flow (m3/s) over pump speed (rad/s) in the car, coolant at 40 degC."""
+
+    speed_rad_s: Floats
+    torque_nm: Floats
+    flow_m3_s: Floats
+
+    def torque(self, speed: float) -> float:
+        return float(np.interp(speed, self.speed_rad_s, self.torque_nm))
+
+    def flow(self, speed: float) -> float:
+        return float(np.interp(speed, self.speed_rad_s, self.flow_m3_s))
+
+
+def _pump_in_car(car: CarNumbers) -> tuple[float, float, float, _Load]:
+    """Flow, speed and current of the pump at running voltage, and its load."""
     from arena.plant import electrics, fluids, hydraulics
 
     pump = car.pump
     coolant = fluids.table(car.loop.glycol, car.loop.glycol_volume_fraction)
     ratios = np.linspace(0.0, 1.6, 65)
     made = hydraulics.build_flow_table(pump, car.loop, coolant, ratios, np.array([WARM_K]))
-    speeds, torques = ratios * pump.rated_rad_s, made.torque_nm[:, 0]
+    load = _Load(ratios * pump.rated_rad_s, made.torque_nm[:, 0], made.flow_m3_s[:, 0])
     point = electrics.motor_point(
         pump.resistance_ohm + car.supply.lead_ohm,
         pump.ke_v_s,
-        lambda w: pump.friction_nm + float(np.interp(w, speeds, torques)),
+        lambda w: pump.friction_nm + load.torque(w),
         car.supply.running_v,
         brush_v=pump.brush_v,
     )
     speed = float(point.speed_rad_s)
-    return float(np.interp(speed, speeds, made.flow_m3_s[:, 0])), speed, float(point.current_a)
+    return load.flow(speed), speed, float(point.current_a), load
+
+
+def _part_duty(car: CarNumbers, full_rad_s: float, load: _Load) -> tuple[float, float, float, float]:
+    """Flow and current at half duty; smallest duty that starts the pump, and that keeps it turning."""
+    from arena.plant import electrics
+
+    pump, duty = car.pump, np.linspace(0.0, 1.0, 201)
+    if pump.kind == "signal":
+        share = np.asarray(electrics.signal_speed_share(duty, pump.signal_duty, pump.signal_speed))
+        least = _first(duty, share > 0.0)
+        return load.flow(full_rad_s * float(np.interp(0.5, duty, share))), float("nan"), least, least
+    made = electrics.pwm_tables(pump, car.supply.running_v, lambda w: pump.friction_nm + load.torque(w), len(duty))
+    at_rest = electrics.pwm_steady(
+        car.supply.running_v, pump.brush_v, pump.resistance_ohm, pump.inductance_h, pump.pwm_hz, duty
+    )
+    needed_a = (pump.start_v - pump.brush_v) / pump.resistance_ohm
+    starts = _first(duty, np.asarray(at_rest.mean_current_a) >= needed_a)
+    half = int(np.argmin(np.abs(duty - 0.5)))
+    return (
+        load.flow(float(made.speed_rad_s[half])),
+        float(made.current_a[half]),
+        starts,
+        _first(duty, made.speed_rad_s > 0.0),
+    )
+
+
+def _first(duty: Floats, holds: NDArray[np.bool_]) -> float:
+    return float(duty[np.argmax(holds)]) if holds.any() else 1.0
+
+
+def _loop_tau_s(car: CarNumbers, flow_m3_s: float) -> float:
+    """How long the loop takes to lose 63 % of its heat at 80 km/h; endless without coolant flow."""
+    from arena.plant import air, exchanger, fluids
+
+    if flow_m3_s <= 0.0:
+        return float("inf")
+    front, core, loop = car.front, car.core, car.loop
+    coolant = fluids.coolant(loop.glycol, loop.glycol_volume_fraction, WARM_K)
+    volume_heat = float(coolant.density) * float(coolant.heat_capacity)
+    hose = 0.25 * np.pi * loop.hose_bore_m**2 * loop.hose_total_m
+    litres = float(hose + core.coolant_m3 + front.coolant_m3 + loop.tank_m3 + loop.extra_m3)
+    heat = litres * volume_heat + core.metal_kg * core.metal_j_kg_k + front.metal_kg * front.metal_j_kg_k
+    m = float(air.density(101325.0, OUTSIDE_K)) * front.face_m2 * front.face_velocity_ratio * CRUISE_M_S
+    c_air, c_coolant = m * float(air.heat_capacity(OUTSIDE_K)), flow_m3_s * volume_heat
+    share = exchanger.cell_model_effectiveness(
+        c_air,
+        c_coolant,
+        front.air_ha_w_k * (m / front.air_ref_kg_s) ** front.air_exponent,
+        exchanger.flow_conductance(
+            front.coolant_ha_w_k, front.coolant_ref_m3_s, front.coolant_exponent, front.still_ha_w_k, flow_m3_s
+        ),
+    )
+    return heat / (float(share) * min(c_air, c_coolant))
 
 
 def _core_effectiveness(car: CarNumbers, flow_m3_s: float) -> float:

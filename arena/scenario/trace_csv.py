@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -20,11 +20,15 @@ from pydantic import BaseModel, ConfigDict, Field
 from arena import units
 from arena.errors import BadInput
 from arena.scenario import loading
-from arena.scenario.csv_table import Table, read_table
+from arena.scenario.csv_table import Table, is_number, read_table
 from arena.scenario.quantities import DEFAULT_UNIT, OUR_COLUMNS, QUANTITIES, UNITS, mend, split_header
 
 Floats = NDArray[np.float64]
 GAP_S: Final = 5.0
+EPOCH_MS: Final = 1e11  # no clock counts that many seconds: milliseconds of 1970
+RESTS_AT: Final = (0.03, 0.4)  # pedal sensors that rest above zero rest within this; from memory
+RESTS_FOR: Final = 0.03  # share of a drive a pedal is off at least; from memory
+OPEN_AT_IDLE: Final = 0.4  # a throttled engine idles far below this; common practice, no source
 
 
 class ColumnSpec(BaseModel):
@@ -75,6 +79,8 @@ class Log:
     headers: dict[str, str]
     notes: tuple[str, ...]
     first_row: int = 2
+    units: dict[str, str] = field(default_factory=dict)  # unit each column was taken in, as the files write it
+    said: dict[str, str] = field(default_factory=dict)  # how it is known: "given", "in the header" or "guessed"
 
 
 @dataclass(frozen=True)
@@ -101,8 +107,34 @@ def read_trace(
         have, lack = ("rpm", "MAP") if map_pa is None else ("MAP", "rpm")
         notes.append(f"{loading.shown(path)}: {have} is there without {lack}, so both are worked out from the speed")
         rpm = map_pa = None
-    trace = TraceData(log.time_s, speed, grade, rpm, map_pa, log.values.get("throttle"), log.values.get("pedal"))
-    return trace, notes
+    pedal = _from_rest(log.values.get("pedal"), loading.shown(path), notes)
+    throttle = _plate_of_load(log, speed, pedal, notes)
+    return TraceData(log.time_s, speed, grade, rpm, map_pa, throttle, pedal), notes
+
+
+def _from_rest(pedal: Floats | None, name: str, notes: list[str]) -> Floats | None:
+    """A pedal sensor that rests above zero (and is at rest for a good part of the drive) is taken from its rest."""
+    if pedal is None:
+        return None
+    rest = float(np.min(pedal))
+    if not RESTS_AT[0] < rest < RESTS_AT[1] or np.mean(pedal < rest + 0.01) < RESTS_FOR:
+        return pedal
+    notes.append(f"{name}: the pedal rests at {100 * rest:.1f} %; {100 * rest:.1f} to 100 % is taken as 0 to 100 %")
+    return np.asarray(np.clip((pedal - rest) / (1.0 - rest), 0.0, 1.0))
+
+
+def _plate_of_load(log: Log, speed: Floats, pedal: Floats | None, notes: list[str]) -> Floats | None:
+    """A throttle plate that stands open at idle says nothing of the load: the pedal is taken for it."""
+    throttle, rpm = log.values.get("throttle"), log.values.get("rpm")
+    if throttle is None:
+        return None
+    idle = speed < 0.3 if rpm is None else (speed < 0.3) & (rpm > 400.0) & (rpm < 1300.0)
+    if idle.sum() < 5 or float(np.median(throttle[idle])) < OPEN_AT_IDLE:
+        return throttle
+    stands = f"{loading.shown(log.path)}: the throttle stands at {100 * np.median(throttle[idle]):.0f} % at idle"
+    instead = "the pedal is taken for it" if pedal is not None else "it is worked out from the pressure"
+    notes.append(f"{stands}, so it says nothing of the load; {instead}")
+    return pedal
 
 
 def read_log(
@@ -131,9 +163,11 @@ def read_log(
     lines = table.lines[start:]
     time_s, keep = _time(table, picks["time"], start)
     values: dict[str, Floats] = {}
+    taken: dict[str, str] = {"time": _time_unit(table, picks["time"], start)}
     for key, pick in picks.items():
         if key != "time":
-            values[key] = _values(table, key, pick, start)[keep]
+            read, taken[key] = _values(table, key, pick, start)
+            values[key] = read[keep]
     _check_plausible(table, picks, values)
     gaps = np.flatnonzero(np.diff(time_s) > GAP_S)
     kept_lines = np.asarray(lines)[keep]
@@ -143,7 +177,18 @@ def read_log(
     if len(gaps) > 5:
         table.notes.append(f"{loading.shown(path)}: {len(gaps) - 5} more gaps over {GAP_S:g} s")
     headers = {key: table.headers[pick.index] for key, pick in picks.items()}
-    return Log(path, time_s, values, headers, tuple(table.notes), int(kept_lines[0]))
+    said = {key: _how(table, columns or {}, key, pick) for key, pick in picks.items()}
+    return Log(path, time_s, values, headers, tuple(table.notes), int(kept_lines[0]), taken, said)
+
+
+def _how(table: Table, columns: Columns, key: str, pick: _Pick) -> str:
+    """How a column's unit is known."""
+    if pick.spec is not None and pick.spec.unit:
+        return "given"
+    ours = table.headers[pick.index].strip().lower() == QUANTITIES[key].column
+    if QUANTITIES[key].column in columns and pick.unit:
+        return "given"
+    return "in the header" if pick.unit or ours else "guessed"
 
 
 def _pick_columns(table: Table, columns: Columns, keys: Sequence[str], place: Callable[[str], str]) -> dict[str, _Pick]:
@@ -254,7 +299,7 @@ def _time(table: Table, pick: _Pick, start: int) -> tuple[Floats, NDArray[np.int
         seconds[1:] += 86400.0 * np.cumsum(wraps)
     else:
         raw = table.numbers(pick.index, start, fill=False)
-        unit = pick.unit or ("ms" if raw[0] > 1e11 else "s")  # no clock counts that many seconds: milliseconds of 1970
+        unit = pick.unit or ("ms" if raw[0] > EPOCH_MS else "s")
         seconds = np.asarray(UNITS["time"][unit](raw), dtype=np.float64)
     back = np.flatnonzero(np.diff(seconds) < 0.0)
     if len(back):
@@ -286,8 +331,16 @@ def _clock_s(table: Table, index: int, row: int, cell: str) -> float:
     return 3600.0 * hours + 60.0 * int(found[2]) + float(found[3].replace(",", "."))
 
 
-def _values(table: Table, key: str, pick: _Pick, start: int) -> Floats:
-    """One column in SI, filled forward, rescaled if asked, and within what can be."""
+def _time_unit(table: Table, pick: _Pick, start: int) -> str:
+    """ "clock" for times of day, else the unit of the numbers."""
+    if any(":" in row[pick.index] for row in table.rows[start : start + 20]):
+        return "clock"
+    first = next((row[pick.index].strip() for row in table.rows[start:] if row[pick.index].strip()), "0")
+    return pick.unit or ("ms" if is_number(first) and float(first) > EPOCH_MS else "s")
+
+
+def _values(table: Table, key: str, pick: _Pick, start: int) -> tuple[Floats, str]:
+    """One column in SI, filled forward, rescaled if asked, and within what can be; and the unit it was taken in."""
     quantity = QUANTITIES[key]
     raw = table.numbers(pick.index, start, fill=True)
     unit = pick.unit
@@ -312,7 +365,7 @@ def _values(table: Table, key: str, pick: _Pick, start: int) -> Floats:
     if len(wrong):
         message = f"cannot be right for {quantity.column} in {unit or DEFAULT_UNIT[quantity.kind]}"
         raise table.cell_fault(pick.index, start + int(wrong[0]), message, len(wrong))
-    return values
+    return values, unit or DEFAULT_UNIT[quantity.kind]
 
 
 def _check_plausible(table: Table, picks: Mapping[str, _Pick], values: Mapping[str, Floats]) -> None:

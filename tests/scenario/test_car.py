@@ -206,7 +206,7 @@ def test_checking_a_car_tells_measured_assumed_and_derived_apart(tmp_path: Path)
     assert rows["core.coolant_l"] == ("0.7", "measured (given)")
     assert rows["engine.peak_air_flow_g_s"][1] == "assumed: estimated from engine.power_kw"
     assert rows["pump.resistance_ohm"][1] == "assumed: typical, from memory"
-    assert rows["pump in the car"][1] == "derived"
+    assert rows["pump flat out"][1] == "derived"
 
 
 def test_a_loop_too_small_to_be_closed_is_told_by_the_check(tmp_path: Path) -> None:
