@@ -18,10 +18,10 @@ TICK_S: Final = 0.1 / _SPLIT
 # --- the grid: fixed numbers, since the compiler only vectorises what it can see (DEVELOPERS.md) -----
 _FINER: Final = int(os.environ.get("ARENA_CELL_FACTOR", "1"))  # tests of convergence ask for 2 or 4
 CORE_CELLS: Final = 20 * _FINER
-FRONT_CELLS: Final = 16 * _FINER
-HOSE_1: Final = 6 * _FINER  # link -> core
-HOSE_2: Final = 12 * _FINER  # core -> front
-HOSE_3: Final = 6 * _FINER  # front -> link
+FRONT_CELLS: Final = 20 * _FINER
+HOSE_1: Final = 10 * _FINER  # link -> core
+HOSE_2: Final = 20 * _FINER  # core -> front
+HOSE_3: Final = 10 * _FINER  # front -> link
 
 # --- rows of S: control -----------------------------------------------------------------------------
 READING: Final = 0  # charge probe reading, K
@@ -46,13 +46,13 @@ SIDE: Final = 39  # side-branch tank, K
 STALL: Final = 40  # ticks commanded on without turning
 DELAY: Final = 41  # ticks left of the start delay
 # --- rows of S: scratch -----------------------------------------------------------------------------
-INFLOW: Final = 42  # mean temperature over the tick of what flows into the next cell
+INFLOW: Final = 42  # twice the mean temperature over the tick of what flows into the next cell
 FLOW_C: Final = 43  # heat capacity rate of the coolant flow, W/K
 CORE_G: Final = 44  # coolant-side conductance of a core cell, W/K
 CORE_E: Final = 45  # its carry-over, see kernel
 FRONT_G: Final = 46
 FRONT_E: Final = 47
-SUM_METAL: Final = 48  # of the exchanger just swept, over its cells, mean over the tick
+SUM_METAL: Final = 48  # of what is being swept: new metal temperatures, or twice the mean coolant temperatures
 CORE_METAL: Final = 49  # mean over the core's cells and the tick
 COLDEST: Final = 50  # coldest metal and hottest coolant of the exchanger just swept
 HOTTEST: Final = 51
@@ -84,6 +84,9 @@ SPEED_SHARE: Final = 102
 VOLTS: Final = 103  # open voltage across motor and series resistance
 TOTAL_OHM: Final = 104
 SERIES_OHM: Final = 105
+PER_OHM: Final = 106
+CORE_SUM: Final = 107  # sums of the metal temperatures of core and front as the last tick left them
+FRONT_SUM: Final = 108
 
 IAT: Final = 66  # true charge temperature, K, mean over the tick
 LINK_OUT: Final = 67  # extrapolated outflow of the link cell
