@@ -17,7 +17,7 @@ TICK_S: Final = 0.1 / _SPLIT
 
 # --- the grid: fixed numbers, since the compiler only vectorises what it can see (DEVELOPERS.md) -----
 _FINER: Final = int(os.environ.get("ARENA_CELL_FACTOR", "1"))  # tests of convergence ask for 2 or 4
-CORE_CELLS: Final = 20 * _FINER
+CORE_CELLS: Final = 26 * _FINER
 FRONT_CELLS: Final = 20 * _FINER
 HOSE_1: Final = 10 * _FINER  # link -> core
 HOSE_2: Final = 20 * _FINER  # core -> front
