@@ -9,11 +9,16 @@ import json
 import math
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from arena.errors import BadInput
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from arena.units import Units
 
 app = typer.Typer(
     add_completion=False,
@@ -27,7 +32,18 @@ Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout,
 Car = Annotated[str, typer.Option("--car", help="Car file or name.")]
 Seed = Annotated[int, typer.Option("--seed", help="Root of all random numbers.")]
 Workers = Annotated[int | None, typer.Option("--workers", help="Threads; as many as cores if not given.")]
+UnitsName = Annotated[str, typer.Option("--units", help="Units printed: metric or us.")]
+Columns = Annotated[str | None, typer.Option(help="Which header is which: a TOML file, or NAME=HEADER,...")]
 Strategies = Annotated[list[str] | None, typer.Option("--strategy", help="Name or .py file; repeat for several.")]
+
+
+def units_of(name: str) -> Units:
+    """The units asked for. Raises BadInput for others than metric and us."""
+    from arena.units import Units
+
+    if name not in ("metric", "us"):
+        raise BadInput(f"--units {name}: is neither metric nor us", "Give --units us, or leave it out.")
+    return Units("us" if name == "us" else "metric")
 
 
 def main() -> None:
@@ -85,6 +101,7 @@ def tournament(
     out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
     resume: Annotated[Path | None, typer.Option(help="Go on with an interrupted DIR.partial.")] = None,
     per_climate: Annotated[bool, typer.Option("--per-climate", help="Also a standing per climate.")] = False,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Tune every strategy with the same budget, then rank them over a season of outings.
@@ -99,7 +116,7 @@ def tournament(
 
         build_page(folder)
 
-    progress = terminal.ProgressLine(quiet=as_json)
+    printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
     result = hold_tournament(
         season, car, strategy or (), trials=trials, replicates=replicates, seed=seed, workers=workers, spread=spread,
         out=out, resume=resume, tell=progress, command=sys.argv[1:], dress=page_of,
@@ -110,7 +127,7 @@ def tournament(
 
         emit(tournament_document(result, per_climate))
     else:
-        terminal.tournament(result, per_climate)
+        terminal.tournament(result, per_climate, printed)
     if any(line.ranked and line.failed_runs for line in result.standings.lines):
         raise typer.Exit(1)
 
@@ -126,6 +143,8 @@ def drive(
     fault: Annotated[str | None, typer.Option(help="What breaks: a fault file or name.")] = None,
     trace: Annotated[Path | None, typer.Option(help="Write the run as CSV, 10 Hz.")] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw the run as an SVG.")] = None,
+    columns: Columns = None,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Play one drive with one strategy and show its figures.
@@ -134,8 +153,14 @@ def drive(
     """
     from arena.contest.single import drive_once, settings_from
     from arena.report import documents, terminal
+    from arena.scenario.columns import read_columns
+    from arena.scenario.drive import load_drive
 
-    result = drive_once(name, climate, car, strategy, settings_from(setting or []), seed, record=True, fault=fault)
+    printed, mapped = units_of(units), read_columns(columns)
+    result = drive_once(
+        load_drive(name, columns=mapped), climate, car, strategy, settings_from(setting or []), seed, record=True,
+        fault=fault,
+    )  # fmt: skip
     if trace is not None:
         from arena.report.trace import write_trace
 
@@ -147,7 +172,7 @@ def drive(
     if as_json:
         emit(documents.drive_document(result))
     else:
-        terminal.drive(result)
+        terminal.drive(result, printed)
     if result.failed and result.contestant.ranked:
         raise typer.Exit(1)
 
@@ -199,37 +224,177 @@ def list_(
 @app.command()
 def check(
     files: Annotated[list[Path], typer.Argument(help="Files of ours, or logs.")],
+    quick: Annotated[bool, typer.Option("--quick", help="Files only: play nothing, no sensitivity.")] = False,
+    car: Annotated[str, typer.Option("--car", help="Car that drives are tried with.")] = "invented-2200",
+    columns: Columns = None,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
-    """Validate files; for a car also say which numbers are measured and which assumed.
+    """Validate files. A car: what is measured, assumed, and worth measuring. A log: which column is taken for what.
 
     Example: arena check mycar.toml mydrive.toml
     """
+    from arena.garage.checking import examine
     from arena.report import terminal
-    from arena.scenario.check import check_file
+    from arena.report.check_text import check_document, show_check
+    from arena.scenario.columns import read_columns
 
     faults: list[str] = []
     documents = []
     remedy = ""
-    for path in files:
+    mapped, printed = read_columns(columns), units_of(units)
+    for number, path in enumerate(files):
+        progress = terminal.ProgressLine(quiet=as_json)
         try:
-            found = check_file(path)
+            found = examine(path, mapped, printed, quick, car, progress)
         except BadInput as fault:
             faults += fault.faults
             remedy = fault.remedy
             continue
-        rows = [{"what": a, "value": b, "known": c} for a, b, c in found.rows]
-        documents.append({"file": str(path), "kind": found.kind, "notes": list(found.notes), "rows": rows})
+        finally:
+            progress.done()
+        documents.append(check_document(path, found))
         if not as_json:
-            terminal.say(f"{path}: a {found.kind}, in order")
-            for note in found.notes:
-                terminal.say(f"  note: {note}")
-            if found.rows:
-                terminal.show(terminal.pairs(found.rows))
+            if number:
+                terminal.say()
+            show_check(path, found)
     if as_json:
         emit({"files": documents, "faults": faults})
     if faults:
         raise BadInput(faults, remedy)
+
+
+@app.command()
+def new(
+    kind: Annotated[str, typer.Argument(help="car, climate, drive, season, strategy, axes or fault.")],
+    path: Annotated[Path, typer.Argument(help="File to write; must not be there yet.")],
+    from_logs: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="A season: drives and weather from a folder of logs.")
+    ] = None,
+    drive: Annotated[
+        list[str] | None, typer.Option("--drive", help="A season: play this drive; repeat for several.")
+    ] = None,
+    climate: Annotated[
+        list[str] | None, typer.Option("--climate", help="A season: in this climate; repeat for several.")
+    ] = None,
+    days: Annotated[
+        float | None, typer.Option(help="Days the logs were taken over; by the dates in their names, else 30.")
+    ] = None,
+    columns: Columns = None,
+    units: UnitsName = "metric",
+    as_json: Json = False,
+) -> None:
+    """Write a commented starting file that passes `arena check` and runs as it is.
+
+    Example: arena new drive mydrive.toml && arena new season myyear.toml --drive mydrive.toml
+    """
+    from arena.report import terminal
+    from arena.scenario.starters import season_with, write_starter
+
+    printed = units_of(units)
+    if kind != "season" and (from_logs is not None or drive or climate or days is not None):
+        fault = f"{kind}: --from-logs, --drive, --climate and --days belong to a season"
+        raise BadInput(fault, "Write: arena new season PATH.")
+    if from_logs is not None:
+        from arena.garage.season_from_logs import season_from_logs
+        from arena.report.season_text import season_document, show_season_from_logs
+        from arena.scenario.columns import read_columns
+
+        made = season_from_logs(from_logs, path, read_columns(columns), days)
+        emit(season_document(made)) if as_json else show_season_from_logs(made, printed)
+        return
+    makers = starters()
+    if drive or climate:
+        makers["season"] = season_with(path, drive or [], climate or [])
+    write_starter(kind, path, makers)
+    if as_json:
+        emit({"kind": kind, "path": str(path)})
+    else:
+        terminal.say(f"{path}: {kind} to start from; `arena check {path}` says how it stands")
+
+
+def starters() -> dict[str, Callable[[str], str]]:
+    """The starting file of every kind, by the kind's name: a text for a name."""
+    from arena.contest.axes import axes_starter
+    from arena.scenario.fault import fault_starter
+    from arena.scenario.starters import MAKERS
+    from arena.strategies.starter import strategy_starter
+
+    def axes(name: str) -> str:
+        return axes_starter().replace('name = "my-table"', f'name = "{name}"', 1)
+
+    return {**MAKERS, "strategy": strategy_starter, "axes": axes, "fault": fault_starter}
+
+
+@app.command()
+def fit(
+    log: Annotated[Path | None, typer.Argument(metavar="LOG", help="Log of the real car, CSV.")] = None,
+    car: Car = "invented-2200",
+    columns: Annotated[str | None, typer.Option(help="Which header is which: NAME=HEADER,... or a TOML file.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Car file to write; must not be there yet.")] = None,
+    ambient: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
+    duty: Annotated[float | None, typer.Option(help="Pump duty in %, where the log has none.", min=0, max=100)] = None,
+    health: Annotated[bool, typer.Option("--health", help="Does coolant flow, is the pump weak, the probe right?")] = False,
+    plan: Annotated[bool, typer.Option("--plan", help="Which short drive would tell the rest.")] = False,
+    plot: Annotated[Path | None, typer.Option(help="Write the residuals as SVG.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Learn the car's unknown numbers from a log, and say which of them the log cannot tell.
+
+    Example: arena fit monday.csv --car mycar.toml --out mycar-fitted.toml
+    """
+    from arena.garage import fit as fitting
+    from arena.garage.read_log import parse_columns
+    from arena.report import garage_text
+
+    if log is None and not plan:
+        raise BadInput("no log is given", "Give a log, or ask for a drive to log with --plan.")
+    progress = garage_text.Notice(quiet=as_json)
+    mapped = parse_columns(columns)
+    if health and log is not None:
+        from arena.garage.health import check_health
+
+        found = check_health(log, car, mapped, ambient, duty, progress)
+        progress.done()
+        emit(found.document()) if as_json else garage_text.show_health(found)
+        return
+    fitted = None
+    if log is not None:
+        fitted = fitting.fit_log(log, car, mapped, ambient, duty, out, hold_out=not plan, tell=progress)
+    if plan:
+        from arena.garage.plan import plan_drive
+
+        advice = plan_drive(car, fitted, progress)
+        progress.done()
+        emit(advice.document()) if as_json else garage_text.show_plan(advice)
+        return
+    progress.done()
+    assert fitted is not None
+    if plot is not None:
+        garage_text.write_residual_plot(fitted, plot)
+    emit(fitting.document(fitted)) if as_json else garage_text.show_fit(fitted)
+
+
+@app.command()
+def compare(
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="Log before the change.")],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="Log after it.")],
+    car: Annotated[str | None, typer.Option("--car", help="Fitted car: a finer ruler than the shipped one.")] = None,
+    columns: Annotated[str | None, typer.Option(help="Which header is which: NAME=HEADER,... or a TOML file.")] = None,
+    ambient_before: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
+    ambient_after: Annotated[float | None, typer.Option(help="The same for AFTER.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Say from two logs whether the car got better, at the same conditions.
+
+    Example: arena compare before.csv after.csv --car mycar-fitted.toml
+    """
+    from arena.garage.before_after import compare_logs, document
+    from arena.garage.read_log import parse_columns
+    from arena.report import garage_text
+
+    found = compare_logs(before, after, car, parse_columns(columns), (ambient_before, ambient_after))
+    emit(document(found)) if as_json else garage_text.show_comparison(found)
 
 
 @app.command()
@@ -292,3 +457,43 @@ def wiring(
         emit(wiring_document(advice))
     else:
         show_wiring(advice, explain)
+
+
+@app.command()
+def parts(
+    season: Annotated[str, typer.Argument(help="Season file or name.")] = "temperate-year",
+    car: Car = "invented-2200",
+    strategy: Strategies = None,
+    replicates: Annotated[int, typer.Option(help="Worlds the figures come from.")] = 4,
+    pairs: Annotated[int, typer.Option(help="How many of the most promising pairs to try.")] = 4,
+    seed: Seed = 1,
+    workers: Workers = None,
+    spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
+    pump_life_h: Annotated[float | None, typer.Option(help="Rated life of the pump, for years of life.")] = None,
+    pump_price: Annotated[float | None, typer.Option(help="Price of the pump: wear costs price over rated life.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Draw the ranking as SVG.")] = None,
+    sensitivity: Annotated[
+        bool, typer.Option("--sensitivity", help="Which uncertain numbers of the car the answer hangs on (minutes).")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """What other hardware would buy, each part with its own best control, beside what control buys.
+
+    Example: arena parts temperate-year --car mycar.toml --pump-life-h 3000 --pump-price 120
+    """
+    from arena.contest.tournament import make_plan
+    from arena.garage.parts import what_parts_buy
+    from arena.report import parts_text, terminal
+
+    progress = terminal.ProgressLine(quiet=as_json)
+    result = what_parts_buy(
+        make_plan(season, car, seed, spread), strategies=strategy or (), replicates=replicates, pairs=pairs,
+        workers=workers, pump_life_h=pump_life_h, pump_price=pump_price, tell=progress,
+    )  # fmt: skip
+    progress.done()
+    if plot is not None:
+        parts_text.write_plot(result, plot)
+    if as_json:
+        emit(parts_text.parts_document(result))
+    else:
+        parts_text.show_parts(result)

@@ -14,12 +14,16 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
+from arena.units import Units
+
 if TYPE_CHECKING:
     from arena.contest.pool import Progress
     from arena.contest.protection import Protection
     from arena.contest.single import SingleRun
     from arena.contest.standings import Standings
     from arena.contest.tournament import TournamentResult
+
+METRIC = Units()
 
 CAUTIONS: tuple[str, ...] = (
     "Coolant is hot and under pressure; open the system only when cold, and watch the level:",
@@ -109,7 +113,12 @@ def figure(value: float | None, digits: int = 1) -> str:
     return "-" if value is None or math.isnan(value) else f"{value:.{digits}f}"
 
 
-def tournament(result: TournamentResult, per_climate: bool = False) -> None:
+def of(units: Units, value: float | None, unit: str) -> float | None:
+    """A figure in a printed metric unit as it is to be printed; none stays none."""
+    return None if value is None else float(units.labelled(value, unit)[0])
+
+
+def tournament(result: TournamentResult, per_climate: bool = False, units: Units = METRIC) -> None:
     """Standings of a tournament, what they rest on, and the cautions."""
     plan, standings = result.plan, result.standings
     entries = len(plan.season.entries)
@@ -119,11 +128,14 @@ def tournament(result: TournamentResult, per_climate: bool = False) -> None:
         f"part spread {100 * plan.spread:g} %; {result.seconds:.1f} s"
     )
     say()
-    show(standings_table(standings, console().width))
+    show(standings_table(standings, console().width, units))
     say()
     say("score: yearly cost of tracking, wear and energy against always-on (1.0); lower is better; 95 % interval.")
-    say("hot, cold: kelvin-hours a year outside the target band, on boost and off; over: mean kelvin over the limit.")
-    for note in [*ties(standings), *standings.notes, *result.notes, *failures(result)]:
+    degrees = "degF" if units.us else "kelvin"
+    say(
+        f"hot, cold: {degrees}-hours a year outside the target band, on boost and off; over: mean {degrees} over limit."
+    )
+    for note in [*ties(standings, units), *standings.notes, *result.notes, *failures(result)]:
         say(note)
     say()
     if result.train_scores:
@@ -134,12 +146,12 @@ def tournament(result: TournamentResult, per_climate: bool = False) -> None:
 
         for climate, its in climate_standings(result).items():
             say(f"in {climate} alone:")
-            show(standings_table(its, console().width))
+            show(standings_table(its, console().width, units))
             say()
     if result.protection:
-        protection(result.protection, plan.season.limit_c)
+        protection(result.protection, plan.season.limit_c, units)
         say()
-    show(years_table(standings))
+    show(years_table(standings, units))
     say()
     for line in changes(standings):
         say(line)
@@ -148,12 +160,22 @@ def tournament(result: TournamentResult, per_climate: bool = False) -> None:
         say(line)
 
 
-def standings_table(standings: Standings, width: int) -> Table:
+UNIT_OF = {
+    "hot_boost_k_h": "K h", "hot_cruise_k_h": "K h", "cold_cruise_k_h": "K h", "boost_p95_c": "degC", "pump_hours": "h",
+    "wear_hours": "h", "pump_starts": "1", "energy_wh": "Wh", "power_kept_pct": "%",
+}  # fmt: skip
+
+
+def standings_table(standings: Standings, width: int, units: Units = METRIC) -> Table:
     """Places and the figures that fit the width."""
     headers = [("place", "right"), ("contestant", "left"), ("score", "right"), ("interval", "left")]
     narrow = [("hot_boost_k_h", "hot boost", 1), ("cold_cruise_k_h", "cold", 0), ("pump_hours", "pump h", 0)]
     wide = [("hot_cruise_k_h", "hot cruise", 0), ("wear_hours", "wear h", 0), ("pump_starts", "starts", 0)]
-    more = [("energy_wh", "Wh", 0), ("boost_p95_c", "P95 degC", 1), ("power_kept_pct", "power %", 1)]
+    more = [
+        ("energy_wh", "Wh", 0),
+        ("boost_p95_c", f"P95 {units.temperature_unit}", 1),
+        ("power_kept_pct", "power %", 1),
+    ]
     columns = narrow + (wide if width >= 100 else []) + (more if width >= 118 else [])
     headers += [(title, "right") for _, title, _ in columns] + [("over", "right")]
     rows = []
@@ -162,24 +184,26 @@ def standings_table(standings: Standings, width: int) -> Table:
         if line.tied_with:
             place += "="
         interval = "" if line.score_low is None else f"{line.score_low:.3f}..{line.score_high:.3f}"
-        figures = [figure(line.figures[name], digits) for name, _, digits in columns]
-        rows.append([place, line.contestant, figure(line.score, 3), interval, *figures, figure(line.over_limit_k, 2)])
+        figures = [figure(of(units, line.figures[name], UNIT_OF[name]), digits) for name, _, digits in columns]
+        over = figure(of(units, line.over_limit_k, "K"), 2)
+        rows.append([place, line.contestant, figure(line.score, 3), interval, *figures, over])
     return table(headers, rows)
 
 
 NOTICED = {"fail-safe": "f", "more": "+", "less": "-", "full already": "=", "no": "."}
 
 
-def protection(found: Sequence[Protection], limit_c: float) -> None:
+def protection(found: Sequence[Protection], limit_c: float, units: Units = METRIC) -> None:
     """Who protects the engine when a part fails: a line a contestant, then a line a fault."""
     rows = []
     for number, p in enumerate(found, start=1):
         failed = f"{p.failed} FAILED" if p.failed else ""
         rows.append(
-            [str(number), p.contestant, figure(p.seconds_over, 0), figure(p.added_seconds, 0), figure(p.worst_c, 0),
-             p.worst_fault, f"{p.noticed}/{len(p.runs)}", failed]
+            [str(number), p.contestant, figure(p.seconds_over, 0), figure(p.added_seconds, 0),
+             figure(of(units, p.worst_c, "degC"), 0), p.worst_fault, f"{p.noticed}/{len(p.runs)}", failed]
         )  # fmt: skip
-    say(f"Who protects the engine: on boost after the fault, against {limit_c:g} degC, all faults together")
+    limit, unit = units.labelled(limit_c, "degC")
+    say(f"Who protects the engine: on boost after the fault, against {limit:g} {unit}, all faults together")
     headers = [("", "right"), ("contestant", "left"), ("s over", "right"), ("by fault", "right"), ("worst", "right")]
     show(table([*headers, ("with", "left"), ("noticed", "right"), ("", "left")], rows))
     say()
@@ -197,7 +221,7 @@ def protection(found: Sequence[Protection], limit_c: float) -> None:
             say(f"{p.contestant}: FAILED with {', '.join(with_it)}: {reason}")
 
 
-def ties(standings: Standings) -> list[str]:
+def ties(standings: Standings, units: Units = METRIC) -> list[str]:
     """One line a tie, and one for places lost to the limit."""
     lines = [
         f"{line.contestant} = {', '.join(line.tied_with)}: the difference cannot be told from none"
@@ -205,7 +229,8 @@ def ties(standings: Standings) -> list[str]:
         if line.tied_with
     ]
     lines += [
-        f"{line.contestant}: more than {line.over_limit_k:.1f} K over the attainable limit on boost: no better place"
+        f"{line.contestant}: more than {of(units, line.over_limit_k, 'K'):.1f} {units.difference_unit} over the "
+        "attainable limit on boost: no better place"
         for line in standings.lines
         if line.ranked and line.breaks_limit
     ]
@@ -247,7 +272,7 @@ def tuning_table(result: TournamentResult) -> Table:
     return out
 
 
-def years_table(standings: Standings) -> Table:
+def years_table(standings: Standings, units: Units = METRIC) -> Table:
     """What a year comes to, in absolute numbers."""
     rows = []
     for line in standings.lines:
@@ -257,14 +282,18 @@ def years_table(standings: Standings) -> Table:
                 line.contestant,
                 figure(f["pump_hours"], 0),
                 figure(f["wear_hours"], 0),
-                figure((f["fuel_ml"] or 0.0) / 1000.0, 2),
-                figure(f["boost_p95_c"], 1),
-                figure(f["over_limit_k_s"], 0),
+                figure(of(units, (f["fuel_ml"] or 0.0) / 1000.0, "L"), 2),
+                figure(of(units, f["boost_p95_c"], "degC"), 1),
+                figure(of(units, f["over_limit_k_s"], "K s"), 0),
                 figure(f["minutes_to_target"], 1),
             ]
         )
-    headers = [("a year", "left"), ("pump h", "right"), ("wear h", "right"), ("fuel L", "right")]
-    headers += [("P95 on boost degC", "right"), ("over limit K s", "right"), ("min to target", "right")]
+    headers = [("a year", "left"), ("pump h", "right"), ("wear h", "right"), (f"fuel {units.volume_unit}", "right")]
+    headers += [
+        (f"P95 on boost {units.temperature_unit}", "right"),
+        (f"over limit {units.difference_unit} s", "right"),
+        ("min to target", "right"),
+    ]
     return table(headers, rows)
 
 
@@ -275,7 +304,7 @@ def changes(standings: Standings) -> list[str]:
     return out or ["the order stands with any price halved or doubled and at the corners of the wear law"]
 
 
-def drive(run: SingleRun) -> None:
+def drive(run: SingleRun, units: Units = METRIC) -> None:
     """One run: figures with unit and direction, notes."""
     from arena.contest.entering import settings_shown
     from arena.contest.figures import FIGURES
@@ -292,21 +321,23 @@ def drive(run: SingleRun) -> None:
 
         say()
         width = console().width if sys.stdout.isatty() else 80
-        for line in time_plot(run, width, plain=not can_show(sys.stdout.encoding)):
+        for line in time_plot(run, width, not can_show(sys.stdout.encoding), units):
             say(line)
     say()
-    rows = [
-        [f.name, figure(run.figures[f.name], 2), f.unit, f"{f.better} is better" if f.better != "neither" else ""]
-        for f in FIGURES
-    ]
+    rows = []
+    for f in FIGURES:
+        unit = units.labelled(0.0, f.unit)[1]
+        digits = 4 if unit == "gal" else 2
+        better = f"{f.better} is better" if f.better != "neither" else ""
+        rows.append([f.name, figure(of(units, run.figures[f.name], f.unit), digits), unit, better])
     show(table([("figure", "left"), ("value", "right"), ("unit", "left"), ("", "left")], rows))
     if run.carried_cost is not None:
-        carried_cost(run.carried_cost)
+        carried_cost(run.carried_cost, units)
     for note in run.notes:
         say(f"note: {note}")
 
 
-def carried_cost(cost: dict[str, float]) -> None:
+def carried_cost(cost: dict[str, float], units: Units = METRIC) -> None:
     """What a quiet cap or a run-on changes, figure by figure; one line if nothing."""
     from arena.contest.figures import FIGURES
 
@@ -315,7 +346,11 @@ def carried_cost(cost: dict[str, float]) -> None:
     if not changed:
         say("quiet cap and run-on change no figure on this drive")
         return
-    rows = [[f.name, f"{cost[f.name]:+.2f}", f.unit] for f in changed]
+    rows = []
+    for f in changed:
+        unit = "K" if f.unit == "degC" else f.unit  # a change of a temperature is a difference
+        change, label = units.labelled(cost[f.name], unit)
+        rows.append([f.name, f"{change:+.2f}", label])
     show(table([("quiet cap and run-on change", "left"), ("by", "right"), ("unit", "left")], rows))
 
 

@@ -17,7 +17,7 @@ from pydantic_core import PydanticCustomError
 
 from arena.errors import BadInput
 from arena.scenario import loading
-from arena.scenario.trace_csv import ColumnSpec, TraceData, read_trace
+from arena.scenario.trace_csv import Columns, ColumnSpec, TraceData, read_trace
 
 __all__ = ["Drive", "DriveFile", "Phase", "Span", "TraceData", "expanded_phases", "load_drive", "longest_s"]
 
@@ -215,13 +215,18 @@ class Drive:
     notes: tuple[str, ...] = ()  # plain sentences on what was tolerated while reading the traces
 
 
-def load_drive(name: str | Path, near: Path | None = None) -> Drive:
+def load_drive(name: str | Path, near: Path | None = None, columns: Columns | None = None) -> Drive:
     """A drive by name or path: a drive file, or a CSV (time and speed, or a log) that is then the whole drive.
 
-    Raises BadInput with every fault, one line each.
+    `columns` says which header of a CSV is which. Raises BadInput with every fault, one line each.
     """
     path = loading.find("drives", name, near)
-    return _from_csv(path) if path.suffix.lower() in (".csv", ".txt", ".tsv", ".log") else _from_toml(path)
+    if path.suffix.lower() in (".csv", ".txt", ".tsv", ".log"):
+        return _from_csv(path, columns)
+    if columns:
+        fault = f"{loading.shown(path)}: is a drive file, which names the columns of its traces itself"
+        raise BadInput(fault, "Leave --columns out, or put the names under [phase.columns].")
+    return _from_toml(path)
 
 
 def expanded_phases(phases: tuple[Phase, ...]) -> Iterator[Phase]:
@@ -312,8 +317,8 @@ def _placer(path: Path, text: str, loc: loading.Loc) -> Callable[[str], str]:
     return lambda name: loading.fault_line(path, text, (*loc, "columns", name), "").rstrip()
 
 
-def _from_csv(path: Path) -> Drive:
-    trace, notes = read_trace(path)
+def _from_csv(path: Path, columns: Columns | None) -> Drive:
+    trace, notes = read_trace(path, columns)
     if trace.time_s[-1] > MAX_SECONDS:
         fault = (
             f"{loading.shown(path)}: lasts {trace.time_s[-1]:.0f} s, over the limit of {MAX_SECONDS:.0f} s for a drive"

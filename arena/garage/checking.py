@@ -1,0 +1,224 @@
+"""`arena check` beyond the file itself: what the standings hang on, whether the car can do the drive, and the files of
+strategies, settings, axes and duty tables by their own readers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from arena.errors import BadInput
+from arena.scenario import loading
+from arena.scenario.car import Car, load_car
+from arena.scenario.check import Checked, check_file
+from arena.scenario.climate import load_climate
+from arena.scenario.drive import Drive
+from arena.scenario.trace_csv import Columns, Log
+from arena.units import Units
+
+if TYPE_CHECKING:
+    from arena.contest.pool import Tell
+    from arena.garage.sensitivity import Effect
+
+BOOST_FROM_PA: Final = 110e3  # manifold pressure from which the figures count boost
+MOST_NAMED: Final = 6
+HOW: Final[dict[str, str]] = {  # how a number can be had in a garage; those not here are learnt from a log (arena fit)
+    "engine.displacement_l": "handbook",
+    "engine.power_kw": "handbook",
+    "engine.map_max_kpa": "boost gauge",
+    "engine.redline_rpm": "handbook",
+    "engine.kmh_per_1000rpm": "both gauges, in each gear",
+    "engine.idle_map_kpa": "a log: MAP at idle",
+    "engine.boost_starts_rpm": "a log of one pull",
+    "engine.boost_full_rpm": "a log of one pull",
+    "core.metal_kg": "a scale, empty",
+    "core.coolant_l": "a measuring jug",
+    "core.air_ha_w_k": "core.length_mm, width_mm, height_mm, fins_per_inch with a tape measure",
+    "core.coolant_ha_w_k": "core.length_mm, width_mm, height_mm with a tape measure",
+    "front.face_m2": "front.width_mm, height_mm with a tape measure",
+    "front.air_ha_w_k": "front.width_mm, height_mm, depth_mm, fins_per_inch with a tape measure",
+    "front.coolant_ha_w_k": "front.width_mm, height_mm, depth_mm with a tape measure",
+    "front.metal_kg": "a scale, empty",
+    "front.coolant_l": "a measuring jug",
+    "front.condenser_rise_k": "look whether a condenser stands before it; two thermometers",
+    "loop.hose_bore_mm": "callipers",
+    "loop.hose_total_m": "tape measure",
+    "loop.hose_in_bay_m": "tape measure",
+    "loop.tank_l": "a measuring jug",
+    "loop.glycol_pct": "refractometer",
+    "loop.cap_kpa": "stamped on the cap",
+    "loop.thermosiphon_l_min": "feel whether the front exchanger warms up with the pump off",
+    "pump.rated_a": "clamp meter",
+    "pump.rated_speed_rpm": "bucket test: pump.bucket_l_min, bucket_v, bucket_a",
+    "pump.system_kpa": "bucket test: pump.bucket_l_min, bucket_v, bucket_a",
+    "pump.system_l_min": "bucket test: pump.bucket_l_min, bucket_v, bucket_a",
+    "pump.curve": "the maker's curve, or his highest head and flow",
+    "pump.resistance_ohm": "ohmmeter at the plug",
+    "pump.start_v": "bench supply turned up until it starts",
+    "pump.pwm_hz": "the engine computer's settings",
+    "supply.running_v": "voltmeter at the plug",
+    "supply.off_v": "voltmeter at the plug",
+    "supply.lead_ohm": "voltage drop along the lead over the current",
+    "probe.tau_s": "probe.type: look at the tip",
+    "body.mass_kg": "the papers, or a weighbridge",
+    "control.start_delay_s": "the engine computer's settings",
+    "control.duty_step_pct": "the engine computer's settings",
+}
+
+
+@dataclass(frozen=True)
+class Examined:
+    """A file that passed, and what else was found out about it."""
+
+    checked: Checked
+    effects: dict[str, Effect] = field(default_factory=dict)  # cars only, by file key
+
+    def worth_measuring(self) -> list[str]:
+        """The assumed numbers that can be measured and on which the standings depend most, with how to measure them."""
+        ordered = sorted(self.effects.values(), key=lambda e: -e.change)
+        return [f"{e.key} ({HOW[e.key]})" for e in ordered if e.matters and e.key in HOW][:MOST_NAMED]
+
+
+def examine(
+    path: Path,
+    columns: Columns | None = None,
+    units: Units | None = None,
+    quick: bool = False,
+    car: str = "invented-2200",
+    tell: Tell | None = None,
+) -> Examined:
+    """Check a file in full. With `quick` nothing is played. Raises BadInput with every fault, one line each."""
+    checked = check_file(path, columns, units)
+    if checked.kind == "car" and not quick:
+        from arena.garage.sensitivity import sensitivity
+
+        return Examined(checked, sensitivity(_car(checked), tell))
+    if checked.kind == "drive" and not quick:
+        return Examined(rehearsed(checked, load_car(car), units or Units()))
+    own = {"strategy": _strategy, "settings": _settings, "axes": _axes, "table": _table, "columns": _columns}
+    if checked.kind in own:
+        return Examined(own[checked.kind](path, checked))
+    return Examined(_usable(checked) if checked.kind == "log" else checked)
+
+
+def rehearsed(checked: Checked, car: Car, units: Units) -> Checked:
+    """A drive played once on a mild day: how long, how far, how much of it on boost, and what the car could not do."""
+    from arena.timetable.outing import play
+
+    drive = checked.loaded
+    assert isinstance(drive, Drive)
+    played = play(drive, load_climate("mild"), car.numbers(), 1)
+    part = slice(played.score_from if played.start != "cold" else 0, played.drive_until)
+    running = played.engine_on[part] > 0.5
+    boost = (played.map_pa[part] > BOOST_FROM_PA) & running
+    metres = float(played.speed_m_s[part].sum()) * 0.1
+    far, mark = units.labelled(metres / 1e3, "km")
+    rows = (
+        *checked.rows,
+        (f"played with {car.name}", f"{0.1 * (part.stop - part.start) / 60.0:.1f} min, {far:.1f} {mark}", ""),
+        (
+            "on boost",
+            f"{100.0 * float(boost.sum()) / max(1, int(running.sum())):.1f} % of the time the engine runs",
+            "",
+        ),
+    )
+    said = [note for note in played.notes if note not in checked.notes]
+    return replace(checked, rows=rows, notes=(*checked.notes, *said))
+
+
+def _car(checked: Checked) -> Car:
+    assert isinstance(checked.loaded, Car)
+    return checked.loaded
+
+
+def _usable(checked: Checked) -> Checked:
+    """A log, and what it can be used for."""
+    log = checked.loaded
+    assert isinstance(log, Log)
+    have = set(log.values)
+    as_drive = "rpm, MAP and speed" if {"speed", "rpm", "map"} <= have else "speed" if "speed" in have else ""
+    drives = f"yes, by {as_drive}: arena drive {loading.shown(log.path)}" if as_drive else "no: it has no speed"
+    lacks = [name for key, name in (("rpm", "rpm"), ("map", "MAP"), ("iat", "charge temperature")) if key not in have]
+    fits = "yes: arena fit" if not lacks and "speed" in have else f"no: it has no {', '.join(lacks) or 'speed'}"
+    rows = (*checked.rows, ("runs as a drive", drives, ""), ("can be fitted", fits, ""))
+    if "map" in have:
+        share = float(np.mean(log.values["map"] > BOOST_FROM_PA))
+        rows = (*rows, ("on boost", f"{100 * share:.1f} % of the samples", ""))
+    return replace(checked, rows=rows)
+
+
+def _strategy(path: Path, checked: Checked) -> Checked:
+    """A .py is run and tried on made-up drives; a settings file names a strategy."""
+    if path.suffix.lower() != ".py":
+        return _settings(path, checked)
+    from arena.strategies import strategy_named
+
+    found = strategy_named(str(path))
+    rows = [
+        ("name", found.name, ""),
+        ("senses", ", ".join(found.senses), ""),
+        ("when the probe fails", f"{100 * found.failsafe_duty:g} % duty", ""),
+    ]
+    rows += [(s.name, f"{s.low:g} to {s.high:g} {s.unit}, default {s.default:g}", s.meaning) for s in found.settings]
+    return Checked("strategy", (), tuple(rows), found)
+
+
+def _settings(path: Path, checked: Checked) -> Checked:
+    """Settings as a result folder holds them: strategy = "name", then [settings]."""
+    from arena.contest.entering import check_settings
+    from arena.strategies import strategy_named
+
+    data: dict[str, Any] = dict(checked.loaded or {})
+    name, table = data.get("strategy"), data.get("settings", {})
+    where = loading.shown(path)
+    faults = [f'{where}: unknown key "{loading.one_line(key)}"' for key in data if key not in ("strategy", "settings")]
+    if not isinstance(name, str):
+        faults.append(f'{where}: strategy is missing, e.g. strategy = "proportional"')
+    if not isinstance(table, dict) or any(
+        isinstance(v, bool) or not isinstance(v, int | float) or not np.isfinite(v) for v in table.values()
+    ):
+        faults.append(f"{where}: [settings] must hold NAME = NUMBER rows only")
+    if faults:
+        raise BadInput(faults, 'Write strategy = "proportional", then [settings] with one number a row.')
+    try:
+        check_settings(strategy_named(str(name)), {k: float(v) for k, v in table.items()})
+    except BadInput as fault:
+        raise BadInput([f"{where}: {line}" for line in fault.faults], fault.remedy) from None
+    return Checked("settings", (), tuple((k, f"{v:g}", "") for k, v in table.items()), data)
+
+
+def _axes(path: Path, checked: Checked) -> Checked:
+    from arena.contest.axes import load_axes
+
+    axes = load_axes(path)
+    rows = (("name", axes.name, ""), ("down", _axis(axes.down), ""), ("across", _axis(axes.across), ""))
+    return Checked("axes", (), rows, axes)
+
+
+def _axis(axis: Any) -> str:
+    return f"{axis.heading}: {', '.join(f'{v:g}' for v in axis.given)}"
+
+
+def _table(path: Path, checked: Checked) -> Checked:
+    from arena.strategies.table_csv import read_table
+
+    table = read_table(path)
+    rows = (
+        ("down", f"{table.row_sense}: {', '.join(f'{v:g}' for v in table.rows)}", ""),
+        ("across", f"{table.column_sense}: {', '.join(f'{v:g}' for v in table.columns)}", ""),
+    )
+    note = f"it competes as it stands with --strategy table:{loading.shown(path)}"
+    return Checked("table", (note,), rows, table)
+
+
+def _columns(path: Path, checked: Checked) -> Checked:
+    from arena.scenario.columns import read_columns
+
+    columns = read_columns(path)
+    rows = tuple(
+        (name, f'"{header if isinstance(header, str) else header.header}"', "") for name, header in columns.items()
+    )
+    return Checked("columns", (), rows, columns)
