@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.laws import MOST_LAWS, interpreted_law, law_of, nobody, why_unusable
+from arena.contest.laws import MOST_LAWS, callable_of, interpreted_law, law_of, nobody, why_unusable
 from arena.contest.spans import spans_of
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
 from arena.plant.jit import kernel
+from arena.strategies import shipped
 from arena.strategies.base import Strategy
 
 Floats = NDArray[np.float64]
@@ -160,6 +161,8 @@ def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
     for row in (at.PROBE, at.LINK, at.LINK_OLD, at.SIDE):
         table[row] = outing.start_k
     table[at.CORE_AT :] = outing.start_k
+    table[at.CORE_SUM] = at.CORE_CELLS * outing.start_k
+    table[at.FRONT_SUM] = at.FRONT_CELLS * outing.start_k
     table[at.TORQUE_C] = outing.flow_table[1]
     table[at.REACHED] = table[at.FAILED] = -1.0
     return state
@@ -192,19 +195,31 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
 
 
 def _play_interpreted(lanes: Lanes, arguments: tuple[Any, ...], first: int, last: int) -> None:
-    run = kernel_of(lanes.width).run
-    state, x, p = arguments[:3]
+    """Tick by tick, the laws called from Python; what `kernel.run` does otherwise."""
+    parts = kernel_of(lanes.width)
+    state, x, p, duty_table, flow_table, exchanger_table, cells, on_boost, trace, trace_lanes, columns = arguments[:11]
+    laws = [*lanes.interpreted, *((callable_of(b), int(low), int(high)) for b, low, high in _compiled_laws(lanes))]
     period = int(p[at.P_PERIOD])
     for tick in range(first, last):
+        o = tick * at.X_COLUMNS
         if tick % period == 0:
-            for batch, low, high in lanes.interpreted:
-                batch(state, x, tick * at.X_COLUMNS, lanes.cells, low, high)
-        run(*arguments, tick, tick + 1)
+            for batch, low, high in laws:
+                batch(state, x, o, cells, low, high)
+        parts.step(state, x, p, duty_table, flow_table, exchanger_table, tick, on_boost)
+        if trace_lanes:
+            parts.record(state, x, o, p, tick, trace, trace_lanes, columns)
+
+
+def _compiled_laws(lanes: Lanes) -> Iterator[tuple[Any, int, int]]:
+    return zip(lanes.laws, lanes.lows, lanes.highs, strict=False)
 
 
 def why_failed(outing: CompiledOuting, contestant: Contestant, reason: str) -> list[str]:
-    """Line and cause of a law that raised or answered nonsense, found by playing up to there once more, interpreted."""
-    if reason != at.REASONS[3]:
+    """Line and cause of a law that raised or answered nonsense, found by playing once more, interpreted.
+
+    A user's law is looked at even if it did not fail: compiled, a division by zero goes on with infinity.
+    """
+    if reason != at.REASONS[3] and contestant.strategy in shipped().values():
         return []
     lanes = lay_out([contestant], interpret=True)
     batch = lanes.interpreted[0][0]

@@ -358,7 +358,7 @@ def volumes(loop: Loop) -> tuple[float, float, float]:
     rest = hose + loop.extra_m3 - LEAST_LINK_M3
     if rest < LEAST_LINK_M3:
         raise BadInput(
-            f"the hoses hold {1e3 * hose:.2f} L; at least {2e3 * LEAST_LINK_M3:.1f} L is needed without a tank in the flow",
+            f"the hoses hold {1e3 * hose:.2f} L; without a tank at least {2e3 * LEAST_LINK_M3:.1f} L is needed",
             "give the hoses their real bore and length, or a tank",
         )
     return float(rest), LEAST_LINK_M3, side
@@ -429,7 +429,8 @@ def exchanger_table(car: CarNumbers, volume_heat: float) -> Floats:
         )
         g = np.asarray(conductance) / cells
         n = np.minimum(g / np.maximum(flow * volume_heat, 1e-12), 700.0)
-        out[:, 2 * k], out[:, 2 * k + 1] = g, g / np.expm1(n)
+        out[:, 2 * k] = g
+        out[:, 2 * k + 1] = np.where(n < 40.0, g / np.expm1(n), 0.0)  # below rounding; and no denormal numbers
     return out.ravel()
 
 

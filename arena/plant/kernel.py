@@ -16,25 +16,24 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from arena.plant.jit import compiled
+from arena.plant.jit import compiled, fused_multiply_add, unroller
 from arena.plant.layout import (
     AMPS_RATIO, APPLIED, BATTERY_A, COLD_CRUISE, CONDENSING, COOLANT_READING, CORE_AT, CORE_CELLS, CORE_COLDEST,
-    CORE_E, CORE_G, CORE_HOTTEST, CORE_IN, CORE_METAL, CORE_OUT, CURRENT, DELAY, DUTY, DUTY_ROWS, ENERGY, FAILED,
-    FLOW, FLOW_C, FLOW_ROWS, FRONT_AT, FRONT_CELLS, FRONT_E, FRONT_G, FRONT_IN, FRONT_OUT, HEAT_AIR, HEAT_BAY,
-    HEAT_OUT, HOSE_1, HOSE_1_AT, HOSE_2, HOSE_2_AT, HOSE_3, HOSE_3_AT, HOT_BOOST, HOT_CRUISE, IAT, INFLOW, IS_PWM,
-    LANES, LINK, LINK_OLD, LINK_OUT, MOTOR_V, OHM_A, OHM_B, OMEGA, OVER, PLACE, POWER_KEPT, PROBE, PUMP_TICKS, P_BOIL,
-    P_BRUSH, P_CORE_BAY, P_CORE_M, P_CORE_W, P_DELAY, P_DUTY_STEP, P_FLOW_STEP, P_FRICTION, P_FRONT_M, P_FRONT_W,
-    P_HOSE_1_UA, P_HOSE_1_W, P_HOSE_2_UA, P_HOSE_2_W, P_HOSE_3_UA, P_HOSE_3_W, P_KE, P_LEAD, P_LINK_UA, P_LINK_W,
-    P_PERIOD, P_QUIET, P_QUIET_KMH, P_RATED_A, P_RATED_W, P_REACH, P_RESISTANCE, P_SIDE_SHARE, P_SIDE_UA, P_SIDE_W,
-    P_SIGNAL, P_SOFT, P_SPEED_STEP, P_SPIN_K, P_SPIN_MEAN, P_STALL_TICKS, P_START_A, P_STEP, P_TARGET, P_TEMP_0,
-    P_TEMP_STEP, P_VOLUME_C, QUIET, QUIET_CAP, REACHED, READING, REASON, RESISTOR_W, RUN_ON_S, SERIES_OHM, SHARE_I,
-    SHARE_J, SIDE, SPEED, SPEED_ROWS, SPEED_SHARE, SQUARES, STALL, STARTS, SUM_METAL, TEMP_COLUMNS, TICK_S, TORQUE_C,
-    TOTAL_OHM, VOLTS, VOLTS_RATIO, W1, W2, W3, W4, W5, W6, W7, W8, WAS_ON, WEAR_1, WEAR_15, WEAR_2, X_BAY, X_BOOST,
-    X_BOOST_ROW, X_COLD_T, X_COLUMNS, X_CORE_A, X_CORE_R, X_CRUISE, X_DEW, X_FAULT_READING, X_FRONT_A, X_FRONT_R,
-    X_HOSE_T, X_HOT_T, X_IAT0, X_IAT1, X_KEY, X_KEY_OFF_S, X_LIMIT, X_LIMIT_T, X_NOISE, X_PROBE0, X_PROBE1, X_PROBE_K,
-    X_REACH, X_SCORED, X_SPEED, X_STILL, X_SUPPLY, X_TANK_T,
+    CORE_E, CORE_G, CORE_HOTTEST, CORE_IN, CORE_METAL, CORE_OUT, CORE_SUM, CURRENT, DELAY, DUTY, DUTY_ROWS, ENERGY,
+    FAILED, FLOW, FLOW_C, FLOW_ROWS, FRONT_AT, FRONT_CELLS, FRONT_E, FRONT_G, FRONT_IN, FRONT_OUT, FRONT_SUM,
+    HEAT_AIR, HEAT_BAY, HEAT_OUT, HOSE_1, HOSE_1_AT, HOSE_2, HOSE_2_AT, HOSE_3, HOSE_3_AT, HOT_BOOST, HOT_CRUISE, IAT,
+    INFLOW, IS_PWM, LANES, LINK, LINK_OLD, LINK_OUT, MOTOR_V, OHM_A, OHM_B, OMEGA, OVER, P_BOIL, P_BRUSH, P_CORE_BAY,
+    P_CORE_M, P_CORE_W, P_DELAY, P_DUTY_STEP, P_FLOW_STEP, P_FRICTION, P_FRONT_M, P_FRONT_W, P_HOSE_1_UA, P_HOSE_1_W,
+    P_HOSE_2_UA, P_HOSE_2_W, P_HOSE_3_UA, P_HOSE_3_W, P_KE, P_LEAD, P_LINK_UA, P_LINK_W, P_PERIOD, P_QUIET,
+    P_QUIET_KMH, P_RATED_A, P_RATED_W, P_REACH, P_RESISTANCE, P_SIDE_SHARE, P_SIDE_UA, P_SIDE_W, P_SIGNAL, P_SOFT,
+    P_SPEED_STEP, P_SPIN_K, P_SPIN_MEAN, P_STALL_TICKS, P_START_A, P_STEP, P_TARGET, P_TEMP_0, P_TEMP_STEP,
+    P_VOLUME_C, PER_OHM, PLACE, POWER_KEPT, PROBE, PUMP_TICKS, QUIET, QUIET_CAP, REACHED, READING, REASON, RESISTOR_W,
+    RUN_ON_S, SERIES_OHM, SHARE_I, SHARE_J, SIDE, SPEED, SPEED_ROWS, SPEED_SHARE, SQUARES, STALL, STARTS, SUM_METAL,
+    TEMP_COLUMNS, TICK_S, TORQUE_C, TOTAL_OHM, VOLTS, VOLTS_RATIO, W1, W2, W3, W4, W5, W6, W7, W8, WAS_ON, WEAR_1,
+    WEAR_2, WEAR_15, X_BAY, X_BOOST, X_BOOST_ROW, X_COLD_T, X_COLUMNS, X_CORE_A, X_CORE_R, X_CRUISE, X_DEW,
+    X_FAULT_READING, X_FRONT_A, X_FRONT_R, X_HOSE_T, X_HOT_T, X_IAT0, X_IAT1, X_KEY, X_KEY_OFF_S, X_LIMIT, X_LIMIT_T,
+    X_NOISE, X_PROBE0, X_PROBE1, X_PROBE_K, X_REACH, X_SCORED, X_SPEED, X_STILL, X_SUPPLY, X_TANK_T,
 )  # fmt: skip
-
 
 
 @compiled
@@ -107,6 +106,7 @@ def motor(S: Any, X: Any, o: int, P: Any) -> None:
         volts, total, old = S[VOLTS * LANES + n], S[TOTAL_OHM * LANES + n], S[OMEGA * LANES + n]
         duty = S[APPLIED * LANES + n]
         per_ohm = 1.0 / total
+        S[PER_OHM * LANES + n] = per_ohm
         a = ke * volts * per_ohm - friction
         b = ke * ke * per_ohm
         goal = 2.0 * a / (b + math.sqrt(max(b * b + 4.0 * a * S[TORQUE_C * LANES + n], 0.0)))
@@ -131,7 +131,7 @@ def pump_currents(S: Any, X: Any, o: int, P: Any) -> None:
         duty, pwm, speed = S[APPLIED * LANES + n], S[IS_PWM * LANES + n], S[SPEED * LANES + n]
         on = 1.0 if duty > 0.0 else 0.0
         total = S[TOTAL_OHM * LANES + n]
-        current = on * max((S[VOLTS * LANES + n] - ke * speed) / total, 0.0)
+        current = on * max((S[VOLTS * LANES + n] - ke * speed) * S[PER_OHM * LANES + n], 0.0)
         drawn = pwm * duty * S[AMPS_RATIO * LANES + n] + (1.0 - pwm)
         S[CURRENT * LANES + n] = current
         S[BATTERY_A * LANES + n] = current * drawn
@@ -207,13 +207,83 @@ def pair_weights(S: Any, G: int, E: int, air: float, heat: float, cm: float, cw:
         twice = 2.0 / (a1 * a2 - g * back)
         S[W1 * LANES + n] = twice * a2 * cm - 1.0
         S[W2 * LANES + n] = twice * back * cw
-        S[W3 * LANES + n] = twice * (a2 * (f - e) + back * e)
+        S[W3 * LANES + n] = 0.5 * twice * (a2 * (f - e) + back * e)
         S[W4 * LANES + n] = twice * a2 * heat
         S[W5 * LANES + n] = twice * g * cm
         S[W6 * LANES + n] = twice * a1 * cw - 1.0
-        S[W7 * LANES + n] = twice * (a1 * e + g * (f - e))
+        S[W7 * LANES + n] = 0.5 * twice * (a1 * e + g * (f - e))
         S[W8 * LANES + n] = twice * g * heat
         S[SUM_METAL * LANES + n] = 0.0
+
+
+fma = fused_multiply_add()
+unrolled = unroller()
+CHUNK = 4  # cells of an exchanger swept in one loop over lanes, their temperatures held in registers
+HOSE_CHUNK = 5
+
+
+def pair_chunk(metal_at: int, coolant_at: int, cells: int, extremes: bool) -> Any:
+    """A compiled sweep of a few metal/coolant pairs. Places are constants: with offsets the compiler cannot see it
+    wants more run-time alias checks than it allows itself, and falls back to scalar code.
+    """
+
+    def sweep(S: Any) -> None:
+        for n in range(LANES):
+            a, b, c, d = S[W1 * LANES + n], S[W2 * LANES + n], S[W3 * LANES + n], S[W4 * LANES + n]
+            e, f, g, h = S[W5 * LANES + n], S[W6 * LANES + n], S[W7 * LANES + n], S[W8 * LANES + n]
+            inflow, total = S[INFLOW * LANES + n], S[SUM_METAL * LANES + n]
+            coldest, hottest = S[CORE_COLDEST * LANES + n], S[CORE_HOTTEST * LANES + n]
+            for k in range(cells):
+                km = (metal_at + k) * LANES + n
+                kw = (coolant_at + k) * LANES + n
+                m, w = S[km], S[kw]
+                metal = fma(c, inflow, fma(a, m, fma(b, w, d)))
+                water = fma(g, inflow, fma(e, m, fma(f, w, h)))
+                S[km] = metal
+                S[kw] = water
+                inflow = w + water
+                total += metal
+            S[INFLOW * LANES + n] = inflow
+            S[SUM_METAL * LANES + n] = total
+            if extremes:  # of the chunk's last cell: along the flow both go one way, and standing still all are alike
+                S[CORE_COLDEST * LANES + n] = min(coldest, metal)
+                S[CORE_HOTTEST * LANES + n] = max(hottest, water)
+
+    return compiled(sweep)
+
+
+def hose_chunk(first: int, cells: int) -> Any:
+    """A compiled sweep of a few hose cells."""
+
+    def sweep(S: Any) -> None:
+        for n in range(LANES):
+            a, b, c = S[W1 * LANES + n], S[W2 * LANES + n], S[W3 * LANES + n]
+            inflow, total = S[INFLOW * LANES + n], S[SUM_METAL * LANES + n]
+            for k in range(cells):
+                kw = (first + k) * LANES + n
+                w = S[kw]
+                water = fma(b, inflow, fma(a, w, c))
+                S[kw] = water
+                inflow = w + water
+                total += inflow
+            S[INFLOW * LANES + n] = inflow
+            S[SUM_METAL * LANES + n] = total
+
+    return compiled(sweep)
+
+
+def chunks(cells: int, size: int) -> list[tuple[int, int]]:
+    """First cell and number of cells of each chunk."""
+    return [(k, min(size, cells - k)) for k in range(0, cells, size)]
+
+
+CORE_SWEEP = tuple(pair_chunk(CORE_AT + k, CORE_AT + CORE_CELLS + k, c, True) for k, c in chunks(CORE_CELLS, CHUNK))
+FRONT_SWEEP = tuple(
+    pair_chunk(FRONT_AT + k, FRONT_AT + FRONT_CELLS + k, c, False) for k, c in chunks(FRONT_CELLS, CHUNK)
+)
+HOSE_1_SWEEP = tuple(hose_chunk(HOSE_1_AT + k, c) for k, c in chunks(HOSE_1, HOSE_CHUNK))
+HOSE_2_SWEEP = tuple(hose_chunk(HOSE_2_AT + k, c) for k, c in chunks(HOSE_2, HOSE_CHUNK))
+HOSE_3_SWEEP = tuple(hose_chunk(HOSE_3_AT + k, c) for k, c in chunks(HOSE_3, HOSE_CHUNK))
 
 
 @compiled
@@ -223,69 +293,62 @@ def sweep_core(S: Any, air: float, heat: float, cm: float, cw: float) -> None:
     for n in range(LANES):
         S[CORE_COLDEST * LANES + n] = 1e9
         S[CORE_HOTTEST * LANES + n] = 0.0
-    for k in range(CORE_CELLS):
-        km = (CORE_AT + k) * LANES
-        kw = (CORE_AT + CORE_CELLS + k) * LANES
-        for n in range(LANES):
-            m, c, u = S[km + n], S[kw + n], S[INFLOW * LANES + n]
-            metal = S[W1 * LANES + n] * m + S[W2 * LANES + n] * c + S[W3 * LANES + n] * u + S[W4 * LANES + n]
-            water = S[W5 * LANES + n] * m + S[W6 * LANES + n] * c + S[W7 * LANES + n] * u + S[W8 * LANES + n]
-            S[km + n] = metal
-            S[kw + n] = water
-            S[INFLOW * LANES + n] = 0.5 * (c + water)
-            S[SUM_METAL * LANES + n] += 0.5 * (m + metal)
-            S[CORE_COLDEST * LANES + n] = min(S[CORE_COLDEST * LANES + n], metal)
-            S[CORE_HOTTEST * LANES + n] = max(S[CORE_HOTTEST * LANES + n], water)
+    for chunk in unrolled(CORE_SWEEP):
+        chunk(S)
 
 
 @compiled
 def sweep_front(S: Any, air: float, heat: float, cm: float, cw: float) -> None:
     """The front exchanger's pairs in the direction of flow; leaves the outflow and the sum of metal."""
     pair_weights(S, FRONT_G, FRONT_E, air, heat, cm, cw)
-    for k in range(FRONT_CELLS):
-        km = (FRONT_AT + k) * LANES
-        kw = (FRONT_AT + FRONT_CELLS + k) * LANES
-        for n in range(LANES):
-            m, c, u = S[km + n], S[kw + n], S[INFLOW * LANES + n]
-            metal = S[W1 * LANES + n] * m + S[W2 * LANES + n] * c + S[W3 * LANES + n] * u + S[W4 * LANES + n]
-            water = S[W5 * LANES + n] * m + S[W6 * LANES + n] * c + S[W7 * LANES + n] * u + S[W8 * LANES + n]
-            S[km + n] = metal
-            S[kw + n] = water
-            S[INFLOW * LANES + n] = 0.5 * (c + water)
-            S[SUM_METAL * LANES + n] += 0.5 * (m + metal)
+    for chunk in unrolled(FRONT_SWEEP):
+        chunk(S)
 
 
 @compiled
-def hose_weights(S: Any, cw: float, ua: float) -> None:
-    """Shared reciprocal of a hose's cells."""
+def hose_weights(S: Any, cw: float, ua: float, around: float) -> None:
+    """Coefficients of a hose cell: new temperature from old temperature and inflow."""
     for n in range(LANES):
-        S[W1 * LANES + n] = 1.0 / (cw + S[FLOW_C * LANES + n] + ua)
-        S[W2 * LANES + n] = 0.0
+        f = S[FLOW_C * LANES + n]
+        twice = 2.0 / (cw + f + ua)
+        S[W1 * LANES + n] = twice * cw - 1.0
+        S[W2 * LANES + n] = 0.5 * twice * f
+        S[W3 * LANES + n] = twice * ua * around
+        S[SUM_METAL * LANES + n] = 0.0
 
 
-def hose_sweep(first: int, cells: int) -> Any:
-    """A compiled sweep of one hose; its place and length are constants, so that it vectorises."""
-
-    def sweep(S: Any, cw: float, ua: float, around: float) -> None:
-        hose_weights(S, cw, ua)
-        for k in range(cells):
-            kw = (first + k) * LANES
-            for n in range(LANES):
-                c = S[kw + n]
-                flow = S[FLOW_C * LANES + n] * S[INFLOW * LANES + n]
-                mean = (cw * c + flow + ua * around) * S[W1 * LANES + n]
-                S[kw + n] = 2.0 * mean - c
-                S[INFLOW * LANES + n] = mean
-                S[W2 * LANES + n] += around - mean
-        for n in range(LANES):
-            S[HEAT_BAY * LANES + n] += ua * TICK_S * S[W2 * LANES + n]
-
-    return compiled(sweep)
+@compiled
+def hose_heat(S: Any, cells: int, ua: float, around: float) -> None:
+    """Heat the hose just swept has taken from around it."""
+    for n in range(LANES):
+        S[HEAT_BAY * LANES + n] += ua * TICK_S * (cells * around - 0.5 * S[SUM_METAL * LANES + n])
 
 
-sweep_hose_1 = hose_sweep(HOSE_1_AT, HOSE_1)
-sweep_hose_2 = hose_sweep(HOSE_2_AT, HOSE_2)
-sweep_hose_3 = hose_sweep(HOSE_3_AT, HOSE_3)
+@compiled
+def sweep_hose_1(S: Any, cw: float, ua: float, around: float) -> None:
+    """Link to core."""
+    hose_weights(S, cw, ua, around)
+    for chunk in unrolled(HOSE_1_SWEEP):
+        chunk(S)
+    hose_heat(S, HOSE_1, ua, around)
+
+
+@compiled
+def sweep_hose_2(S: Any, cw: float, ua: float, around: float) -> None:
+    """Core to front."""
+    hose_weights(S, cw, ua, around)
+    for chunk in unrolled(HOSE_2_SWEEP):
+        chunk(S)
+    hose_heat(S, HOSE_2, ua, around)
+
+
+@compiled
+def sweep_hose_3(S: Any, cw: float, ua: float, around: float) -> None:
+    """Front to link."""
+    hose_weights(S, cw, ua, around)
+    for chunk in unrolled(HOSE_3_SWEEP):
+        chunk(S)
+    hose_heat(S, HOSE_3, ua, around)
 
 
 @compiled
@@ -299,7 +362,7 @@ def close_loop(S: Any, X: Any, o: int, P: Any) -> None:
         link, side = S[LINK * LANES + n], S[SIDE * LANES + n]
         a1 = link_w + link_ua + branch
         a2 = side_w + side_ua + branch
-        r1 = link_w * link + f * (S[INFLOW * LANES + n] - S[LINK_OUT * LANES + n]) + link_ua * tank_t
+        r1 = link_w * link + f * (0.5 * S[INFLOW * LANES + n] - S[LINK_OUT * LANES + n]) + link_ua * tank_t
         r2 = side_w * side + side_ua * tank_t
         inverse = 1.0 / (a1 * a2 - branch * branch)
         mean_link = (a2 * r1 + branch * r2) * inverse
@@ -320,27 +383,32 @@ def circulate(S: Any, X: Any, o: int, P: Any) -> None:
         out = 1.5 * link - 0.5 * S[LINK_OLD * LANES + n]
         S[LINK_OLD * LANES + n] = link
         S[LINK_OUT * LANES + n] = out
-        S[INFLOW * LANES + n] = out
+        S[INFLOW * LANES + n] = 2.0 * out
     sweep_hose_1(S, P[P_HOSE_1_W], P[P_HOSE_1_UA], around)
     for n in range(LANES):
-        S[CORE_IN * LANES + n] = S[INFLOW * LANES + n]
+        S[CORE_IN * LANES + n] = 0.5 * S[INFLOW * LANES + n]
     sweep_core(S, core_a + core_bay, core_r, P[P_CORE_M], P[P_CORE_W])
     bay_heat = core_bay * X[o + X_BAY] * CORE_CELLS
     air_heat = core_r * CORE_CELLS - bay_heat
     for n in range(LANES):
-        total = S[SUM_METAL * LANES + n]
-        S[CORE_OUT * LANES + n] = S[INFLOW * LANES + n]
+        new = S[SUM_METAL * LANES + n]
+        total = 0.5 * (S[CORE_SUM * LANES + n] + new)
+        S[CORE_SUM * LANES + n] = new
+        S[CORE_OUT * LANES + n] = 0.5 * S[INFLOW * LANES + n]
         S[HEAT_AIR * LANES + n] += TICK_S * (air_heat - core_a * total)
         S[HEAT_BAY * LANES + n] += TICK_S * (bay_heat - core_bay * total)
         S[CORE_METAL * LANES + n] = total * (1.0 / CORE_CELLS)
         S[IAT * LANES + n] = X[o + X_IAT0] + X[o + X_IAT1] * (total * (1.0 / CORE_CELLS))
     sweep_hose_2(S, P[P_HOSE_2_W], P[P_HOSE_2_UA], around)
     for n in range(LANES):
-        S[FRONT_IN * LANES + n] = S[INFLOW * LANES + n]
+        S[FRONT_IN * LANES + n] = 0.5 * S[INFLOW * LANES + n]
     sweep_front(S, front_a, front_r, P[P_FRONT_M], P[P_FRONT_W])
     for n in range(LANES):
-        S[FRONT_OUT * LANES + n] = S[INFLOW * LANES + n]
-        S[HEAT_OUT * LANES + n] += TICK_S * (front_a * S[SUM_METAL * LANES + n] - front_r * FRONT_CELLS)
+        new = S[SUM_METAL * LANES + n]
+        total = 0.5 * (S[FRONT_SUM * LANES + n] + new)
+        S[FRONT_SUM * LANES + n] = new
+        S[FRONT_OUT * LANES + n] = 0.5 * S[INFLOW * LANES + n]
+        S[HEAT_OUT * LANES + n] += TICK_S * (front_a * total - front_r * FRONT_CELLS)
     sweep_hose_3(S, P[P_HOSE_3_W], P[P_HOSE_3_UA], around)
     close_loop(S, X, o, P)
 
@@ -356,14 +424,14 @@ def sense(S: Any, X: Any, o: int, P: Any) -> None:
         S[PROBE * LANES + n] = element
         S[READING * LANES + n] = math.floor((element - 273.15 + noise) / step + 0.5) * step + 273.15
         S[COOLANT_READING * LANES + n] = math.floor((S[CORE_IN * LANES + n] - 273.15) / step + 0.5) * step + 273.15
-    if fault == fault:
+    if not math.isnan(fault):
         for n in range(LANES):
             S[READING * LANES + n] = fault
 
 
 @compiled
-def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
-    """Failures, and the figures of this tick."""
+def watch(S: Any, P: Any, tick: int) -> None:
+    """Boiled, stalled, or a law without an answer: the first reason of a lane stands, with its tick."""
     boil, stall_ticks = P[P_BOIL], P[P_STALL_TICKS]
     for n in range(LANES):
         failed = S[FAILED * LANES + n]
@@ -376,8 +444,11 @@ def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
             failed = -2.0
         S[REASON * LANES + n] = reason
         S[FAILED * LANES + n] = float(tick) if failed == -2.0 else failed
-    if X[o + X_SCORED] == 0.0:
-        return
+
+
+@compiled
+def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
+    """Add this tick to the figures."""
     boost, cruise, limit = X[o + X_BOOST], X[o + X_CRUISE], X[o + X_LIMIT]
     hot_t, cold_t, limit_t = X[o + X_HOT_T], X[o + X_COLD_T], X[o + X_LIMIT_T]
     target, rated, amps, supply = P[P_TARGET], 1.0 / P[P_RATED_W], 1.0 / P[P_RATED_A], X[o + X_SUPPLY]
@@ -414,6 +485,14 @@ def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
         S[WEAR_15 * LANES + n] += x * math.sqrt(x) * stress
         S[WEAR_2 * LANES + n] += x * x * stress
         S[ENERGY * LANES + n] += power
+
+
+@compiled
+def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
+    """Failures, and the figures of this tick."""
+    watch(S, P, tick)
+    if X[o + X_SCORED] > 0.0:
+        score(S, X, o, P, tick, on_boost)
 
 
 @compiled

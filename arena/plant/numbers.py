@@ -37,7 +37,7 @@ class Engine:
     idle_map_pa: float = 32e3  # closed throttle floor
     plate_tau_s: float = 0.10
     spool_tau_s: float = 0.7
-    gear_m_s_per_rpm: tuple[float, ...] = (0.00222, 0.00389, 0.00569, 0.00764, 0.00958, 0.01153)  # 8..41.5 km/h per 1000 rpm
+    gear_m_s_per_rpm: tuple[float, ...] = (0.00222, 0.00389, 0.00569, 0.00764, 0.00958, 0.01153)  # 8..41.5 km/h a 1000
     driveline_efficiency: float = 0.92
     warm_up_tau_s: float = 420.0
     supercharged: bool = False

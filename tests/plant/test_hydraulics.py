@@ -61,7 +61,8 @@ def test_every_car_has_one_operating_point_at_every_speed_and_temperature(
     assert np.all(np.isfinite(made.flow_m3_s) & np.isfinite(made.head_pa) & np.isfinite(made.torque_nm))
     assert np.all(made.flow_m3_s[0] == 0.0)
     assert np.all(np.diff(made.flow_m3_s, axis=0) > 0.0)
-    assert np.all(np.diff(made.flow_m3_s, axis=1)[1:] > -1e-3 * L_MIN)  # thinner flows no less
+    # thinner coolant flows no less, but for up to 1 % where it turns turbulent in the hoses (friction jumps by 1.57)
+    assert np.all(np.diff(made.flow_m3_s, axis=1)[1:] > -0.01 * made.flow_m3_s[1:, :-1])
     assert system(made.flow_m3_s, t[None, :]) == pytest.approx(made.head_pa, rel=1e-6, abs=1e-6)
     thicker = mix.at(t).density / mix.at(hydraulics.REFERENCE_K).density
     lift = n[1:, None] ** 2 * thicker * head(made.flow_m3_s[1:] / n[1:, None])

@@ -165,9 +165,9 @@ def hose_step(cells: int, volume_m3: float, flow_m3_s: float, seconds: float, ca
     rows[at.FLOW_C] = flow_m3_s * capacity
     out = np.empty(round(seconds / at.TICK_S))
     for tick in range(len(out)):
-        rows[at.INFLOW] = 1.0
+        rows[at.INFLOW] = 2.0  # the row holds twice the mean
         sweep(state, 2.0 * volume_m3 * capacity / cells / at.TICK_S, 0.0, 0.0)
-        out[tick] = rows[at.INFLOW, 0]
+        out[tick] = 0.5 * rows[at.INFLOW, 0]
     return out
 
 
@@ -183,7 +183,7 @@ def test_a_hose_is_its_cells_in_series(cells: int, theta: float) -> None:
     volume, flow = 2e-3, 10.0 / 60000.0
     residence = volume / flow
     out = hose_step(cells, volume, flow, 3.0 * residence)
-    assert arrived(out, theta * residence) == pytest.approx(gammainc(cells, cells * theta), abs=2e-4)
+    assert arrived(out, theta * residence) == pytest.approx(gammainc(cells, cells * theta), abs=5e-4)
     assert abs(arrived(out, 1.1 * theta * residence) - gammainc(cells, cells * theta)) > 2e-3, "10 % late is noticed"
 
 
@@ -228,7 +228,7 @@ def test_mean_residence_of_a_tank_in_the_flow() -> None:
     for _ in range(3000):
         rows[at.LINK_OUT] = 1.5 * rows[at.LINK] - 0.5 * rows[at.LINK_OLD]
         rows[at.LINK_OLD] = rows[at.LINK]
-        rows[at.INFLOW] = 1.0
+        rows[at.INFLOW] = 2.0  # the row holds twice the mean
         k.close_loop(state, x, 0, p)
         missing += at.TICK_S * (1.0 - rows[at.LINK_OUT, 0])
     assert missing == pytest.approx(12.0, abs=0.01)
