@@ -1,180 +1,174 @@
-"""What is worth measuring: how far the standings move with each number that a car file leaves to assumption.
+"""Which uncertain numbers of the car the answer hangs on: Sobol indices over the car's spread.
 
-One number at a time is moved half-way towards the farther end of its usual range, the rest held; a short made-up
-drive is played in two climates, and the scores of a few untuned strategies are taken again. Same car, same answer.
+First-order index: share of the variance a number explains alone; total: with everything it works together with.
+Few outings and few cars, so that it takes minutes; intervals are bootstrap.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.figures import figures_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
-from arena.contest.run import Contestant, Lanes, lay_out, play
-from arena.contest.standings import costs
-from arena.contest.tables import join_worlds, table_of
-from arena.contest.worlds import Outing, Plan, envelope
+from arena.contest.run import Contestant, lay_out
+from arena.contest.tables import judge, table_of
+from arena.contest.worlds import GIVEN_SHARE, SPREAD, Plan
 from arena.errors import BadInput
+from arena.garage.part_list import PRESENT
+from arena.garage.parts import money, placed, rig_of
 from arena.plant.compile import compile_outing, set_goals
 from arena.plant.numbers import CarNumbers
-from arena.scenario import loading
-from arena.scenario.car import Car
-from arena.scenario.car_keys import KEY_OF_NUMBER, extra_of
-from arena.scenario.climate import load_climate
-from arena.scenario.drive import Drive, DriveFile
-from arena.scenario.season import Entry, load_season
 from arena.strategies import shipped
-from arena.timetable.outing import Played, outing_seed
-from arena.timetable.outing import play as play_drive
 
 Floats = NDArray[np.float64]
 
-STRATEGIES: Final = ("gated-table", "proportional", "two-speed")
-CLIMATES: Final = (("mild", 3.0), ("hot", 1.0))  # climate, outings
-HALF: Final = 0.5  # how far towards the end of the usual range
-CLEAR: Final = 0.01  # a score that moves by less is called little; from memory, no source
-ON_THE_ROAD: Final = ("engine", "charger", "body", "front")  # sections that change what happens before any pump law
+SAMPLES = 16  # cars a number and matrix: SAMPLES x (numbers + 2) cars in all; a power of two
+OUTINGS = 4  # of the season: those that cost most
+CONFIDENCE = 0.90
 
 
 @dataclass(frozen=True)
-class Effect:
-    """What one assumed number does: `tried` instead of `value`, both as the car file would write them.
+class Share:
+    """Indices of one number for one answer, with bootstrap intervals."""
 
-    `change` is the largest change of any strategy's score; `turns` says whether the order of the strategies turned.
+    name: str  # "core.air_ha_w_k"
+    known: bool  # given in the car file
+    low: float  # of the number's range, SI
+    high: float
+    first: float
+    first_low: float
+    first_high: float
+    total: float
+    total_low: float
+    total_high: float
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """Shares for each answer, largest total first; spread of the answer itself."""
+
+    answers: tuple[str, ...]
+    shares: dict[str, tuple[Share, ...]]
+    means: dict[str, float]
+    deviations: dict[str, float]
+    outings: tuple[str, ...]
+    cars: int
+
+
+ANSWERS = ("cost with best control", "what control saves")
+
+
+def sensitivity(
+    plan: Plan, best: Contestant, workers: int | None = None, samples: int = SAMPLES, tell: Tell | None = None
+) -> Sensitivity:
+    """Sobol indices of a year's cost with `best` and of what it saves over always-on, over the spread of the car.
+
+    Traffic and noise are held, so that only the car varies. Raises BadInput if the plan has no spread.
     """
+    from scipy.stats import sobol_indices, uniform
 
-    key: str
-    value: float
-    tried: float
-    change: float
-    turns: bool
-
-    @property
-    def matters(self) -> bool:
-        """Whether it is worth measuring."""
-        return self.change >= CLEAR or self.turns
-
-
-@dataclass(frozen=True)
-class _Trial:
-    key: str
-    value: float
-    tried: float
-    numbers: CarNumbers
-    fresh: bool  # whether the drive must be played again
-
-
-def sensitivity(car: Car, tell: Tell | None = None, workers: int | None = None) -> dict[str, Effect]:
-    """Effects by file key of every assumed number that has a usual range. Numbers that cannot be are left out."""
-    plan, lanes = _plan(car), lay_out([Contestant(n, shipped()[n]) for n in ("always-on", "always-off", *STRATEGIES)])
-    numbers = car.numbers()
-    played = [_play(plan, entry, numbers) for entry in range(len(CLIMATES))]
-    base = _scores(plan, lanes, numbers, played)
-    trials = _trials(car)
-    tried = 0
-
-    def one(k: int) -> Floats | None:
-        nonlocal tried
-        trial = trials[k]
-        try:
-            its = [_play(plan, e, trial.numbers) for e in range(len(CLIMATES))] if trial.fresh else played
-            found = _scores(plan, lanes, trial.numbers, its)
-        except BadInput:  # a number that cannot stand beside the others
-            found = None
-        tried += 1
-        if tell:
-            tell(Progress("what the standings depend on", min(tried, len(trials)), len(trials), trial.key))
-        return found
-
+    if plan.spread <= 0.0:
+        raise BadInput("--sensitivity needs a --spread above 0", "Leave --spread away, or give for example 0.1.")
+    bounds = ranges(plan)
+    contestants = [replace(best, name="best"), Contestant("always-on", shipped()["always-on"])]
+    lanes = lay_out(contestants)
+    count = samples * (len(bounds) + 2)
     with pool_of(workers) as pool:
-        scores = in_order(pool, one, range(len(trials)))
-    return _effects(trials, scores, base)
+        held = replace(plan, spread=0.0)
+        entries = dearest(held, contestants, pool)
+        rig = rig_of(held, 0, pool)
+        done = [0]
+
+        def costs_of(car: CarNumbers) -> Floats:
+            results: list[Any] = []
+            for e in entries:
+                compiled = compile_outing(rig.played[e], car, plan.goals, rig.noise[e])
+                set_goals(compiled, plan.goals, None, rig.high_k[e])
+                outing = placed(plan, e, 0, rig.played[e], compiled)
+                results.append((outing, [(list(range(len(contestants))), judge(plan, outing, lanes, car))]))
+            some = replace(plan, season=replace(plan.season, entries=tuple(plan.season.entries[e] for e in entries)))
+            return money(plan, PRESENT, table_of(some, contestants, results))[:, 0]
+
+        def answer(points: Floats) -> Floats:
+            cars = [changed(plan.car.numbers(), bounds, points[:, k]) for k in range(points.shape[1])]
+
+            def one(k: int) -> Floats:
+                found = costs_of(cars[k])
+                done[0] += 1
+                if tell:
+                    tell(Progress("sensitivity", min(done[0], count), count))
+                return found
+
+            found = np.array(in_order(pool, one, range(len(cars)))).T
+            return np.stack([found[0], found[1] - found[0]])
+
+        dists: Any = [uniform(loc=low, scale=high - low) for _, low, high in bounds]
+        values: list[Floats] = []
+
+        def kept(points: Floats) -> Floats:
+            values.append(answer(points))
+            return values[-1]
+
+        rng = np.random.default_rng(np.random.SeedSequence([plan.seed, 0x50B01]))
+        made = sobol_indices(func=kept, n=samples, dists=dists, rng=rng)
+        spread = made.bootstrap(confidence_level=CONFIDENCE, n_resamples=200)
+    sampled = np.concatenate([v.reshape(2, -1) for v in values], axis=1)
+    shares = {name: _shares(plan, bounds, made, spread, a) for a, name in enumerate(ANSWERS)}
+    return Sensitivity(
+        ANSWERS, shares, dict(zip(ANSWERS, sampled.mean(axis=1).tolist(), strict=True)),
+        dict(zip(ANSWERS, sampled.std(axis=1).tolist(), strict=True)),
+        tuple(plan.sound_id(e) for e in entries), count,
+    )  # fmt: skip
 
 
-def _effects(trials: Sequence[_Trial], scores: Sequence[Floats | None], base: Floats) -> dict[str, Effect]:
-    effects = {}
-    for trial, score in zip(trials, scores, strict=True):
-        if score is None or not np.isfinite(score).all():
-            continue
-        change = float(np.max(np.abs(score - base)))
-        effects[trial.key] = Effect(trial.key, trial.value, trial.tried, change, _turned(base, score))
-    return effects
+def ranges(plan: Plan) -> list[tuple[str, float, float]]:
+    """Every number that varies, with its lowest and highest value: the same spread the worlds are drawn from."""
+    car, out = plan.car.numbers(), []
+    for section, key, factor in SPREAD:
+        value = float(getattr(getattr(car, section), key))
+        known = plan.car.origin.get(f"{section}.{key}") == "given"
+        share = plan.spread * factor * (GIVEN_SHARE if known else 1.0)
+        if value > 0.0 and share > 0.0:
+            out.append((f"{section}.{key}", value * (1.0 - share), value * (1.0 + share)))
+    return out
 
 
-def _turned(base: Floats, score: Floats) -> bool:
-    """Whether any two strategies that differed clearly before or differ clearly now have changed places."""
-    before, after = base[:, None] - base[None, :], score[:, None] - score[None, :]
-    return bool(np.any((before * after < 0.0) & (np.abs(before - after) > CLEAR)))
+def changed(car: CarNumbers, bounds: Sequence[tuple[str, float, float]], point: Floats) -> CarNumbers:
+    """The car with the varying numbers at a point (numbers,)."""
+    parts: dict[str, dict[str, float]] = {}
+    for (name, _, _), value in zip(bounds, point, strict=True):
+        section, key = name.split(".")
+        parts.setdefault(section, {})[key] = float(value)
+    sections: dict[str, Any] = {s: replace(getattr(car, s), **values) for s, values in parts.items()}
+    return replace(car, **sections)
 
 
-def _trials(car: Car) -> list[_Trial]:
-    """Each assumed number moved half-way to the farther end of its usual range."""
-    numbers = car.numbers()
-    found = []
-    for number, key in KEY_OF_NUMBER.items():
-        section, name = number.split(".")
-        extra = extra_of(*key.split("."))
-        value = getattr(getattr(numbers, section), name, None)
-        usual = extra.get("usual")
-        if key not in car.assumed or not usual or not isinstance(value, float) or extra.get("to") != name:
-            continue
-        factor, offset = float(extra["factor"]), float(extra.get("offset") or 0.0)
-        here = (value - offset) / factor
-        there = here + HALF * (max(usual, key=lambda end: abs(end - here)) - here)
-        moved = replace(getattr(numbers, section), **{name: there * factor + offset})
-        parts: dict[str, Any] = {section: moved}
-        found.append(_Trial(key, here, there, replace(numbers, **parts), section in ON_THE_ROAD))
-    return found
+def dearest(plan: Plan, contestants: Sequence[Contestant], pool: Any) -> list[int]:
+    """The entries of the season that cost most a year with the first contestant, in the season's order."""
+    table = rig_of(plan, 0, pool).run(PRESENT, contestants)
+    each = [money(plan, PRESENT, table.only_entries(np.arange(len(plan.season.entries)) == e))[0, 0]
+            for e in range(len(plan.season.entries))]  # fmt: skip
+    return sorted(np.argsort(each)[::-1][:OUTINGS].tolist())
 
 
-def _plan(car: Car) -> Plan:
-    """The short season: prices of the shipped year, one drive in two climates."""
-    file = DriveFile.model_validate(_DRIVE)
-    drive = Drive(file.drive.name, "", file.drive.start, file, {}, loading.digest_of(repr(_DRIVE)))
-    entries = tuple(Entry(drive.name, climate, count) for climate, count in CLIMATES)
-    season = replace(load_season("temperate-year"), name="short", entries=entries)
-    climates = tuple(load_climate(climate) for climate, _ in CLIMATES)
-    return Plan(season, car, (drive,) * len(CLIMATES), climates, 1, 0.0)
+def _shares(
+    plan: Plan, bounds: Sequence[tuple[str, float, float]], made: Any, spread: Any, a: int
+) -> tuple[Share, ...]:
+    def row(value: Any) -> Floats:
+        return np.asarray(value, dtype=np.float64)[a].reshape(-1)
 
-
-def _play(plan: Plan, entry: int, numbers: CarNumbers) -> Played:
-    seed = outing_seed(plan.seed, plan.outing_id(entry), 0)
-    return play_drive(plan.drives[entry], plan.climates[entry], numbers, seed)
-
-
-def _scores(plan: Plan, lanes: Lanes, numbers: CarNumbers, played: Sequence[Played]) -> Floats:
-    """Score of each of STRATEGIES against always-on."""
-    wear, goals = plan.season.wear, plan.goals
-    results = []
-    for entry, one in enumerate(played):
-        compiled = compile_outing(one, numbers, goals, 1)
-        set_goals(compiled, goals, *envelope(compiled))
-        figures = figures_of(play(compiled, lanes), compiled, numbers, goals, wear.exponent, wear.start_h)
-        row = plan.season.entries[entry]
-        outing = Outing(
-            plan.outing_id(entry), entry, 0, row.drive, row.climate, row.outings_per_year, 0.0, compiled, ()
+    out = [
+        Share(
+            name, plan.car.origin.get(name) == "given", low, high,
+            float(row(made.first_order)[k]), float(row(spread.first_order.confidence_interval.low)[k]),
+            float(row(spread.first_order.confidence_interval.high)[k]),
+            float(row(made.total_order)[k]), float(row(spread.total_order.confidence_interval.low)[k]),
+            float(row(spread.total_order.confidence_interval.high)[k]),
         )
-        results.append((outing, [(list(range(len(lanes.contestants))), figures)]))
-    table = join_worlds([table_of(plan, list(lanes.contestants), results)])
-    cost = costs(table, plan.season.prices, wear)[:, 0]
-    return np.asarray(cost[2:] / cost[0])
-
-
-_DRIVE: Final[dict[str, Any]] = {
-    "drive": {"name": "short", "start": "warm", "source": "invented"},
-    "phase": [
-        {"do": "cruise", "speed_kmh": 50.0, "seconds": 60.0},
-        {"do": "traffic", "seconds": 90.0, "mean_kmh": 15.0},
-        {"do": "cruise", "speed_kmh": 80.0, "seconds": 60.0},
-        {"do": "pull", "to_kmh": 130.0, "longest_s": 15.0},
-        {"do": "cruise", "speed_kmh": 90.0, "seconds": 60.0},
-        {"do": "brake", "to_kmh": 50.0},
-        {"do": "pull", "to_kmh": 120.0, "grade_pct": 6.0, "longest_s": 15.0},
-        {"do": "stop", "seconds": 30.0},
-    ],
-}
+        for k, (name, low, high) in enumerate(bounds)
+    ]  # fmt: skip
+    return tuple(sorted(out, key=lambda s: (-s.total, s.name)))
