@@ -4,6 +4,7 @@ strategies, settings, axes and duty tables by their own readers.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -21,7 +22,7 @@ from arena.units import Units
 
 if TYPE_CHECKING:
     from arena.contest.pool import Tell
-    from arena.garage.sensitivity import Effect
+    from arena.garage.worth_measuring import Effect
 
 BOOST_FROM_PA: Final = 110e3  # manifold pressure from which the figures count boost
 MOST_NAMED: Final = 6
@@ -78,8 +79,15 @@ class Examined:
 
     def worth_measuring(self) -> list[str]:
         """The assumed numbers that can be measured and on which the standings depend most, with how to measure them."""
+        why = {what: known for what, _, known in self.checked.rows}
         ordered = sorted(self.effects.values(), key=lambda e: -e.change)
-        return [f"{e.key} ({HOW[e.key]})" for e in ordered if e.matters and e.key in HOW][:MOST_NAMED]
+        left = [e.key for e in ordered if e.matters and e.key in HOW and not _done(HOW[e.key], why.get(e.key, ""))]
+        return [f"{key} ({HOW[key]})" for key in left][:MOST_NAMED]
+
+
+def _done(how: str, why: str) -> bool:
+    """Whether a number already comes from the measurement that would give it."""
+    return any(key in why for key in re.findall(r"[a-z]+\.[a-z_]+", how))
 
 
 def examine(
@@ -93,7 +101,7 @@ def examine(
     """Check a file in full. With `quick` nothing is played. Raises BadInput with every fault, one line each."""
     checked = check_file(path, columns, units)
     if checked.kind == "car" and not quick:
-        from arena.garage.sensitivity import sensitivity
+        from arena.garage.worth_measuring import sensitivity
 
         return Examined(checked, sensitivity(_car(checked), tell))
     if checked.kind == "drive" and not quick:
