@@ -486,14 +486,25 @@ def parts(
     from arena.report import parts_text, terminal
 
     progress = terminal.ProgressLine(quiet=as_json)
+    plan = make_plan(season, car, seed, spread)
+    if sensitivity and spread <= 0.0:
+        raise BadInput("--sensitivity needs a --spread above 0", "Leave --spread away, or give for example 0.1.")
     result = what_parts_buy(
-        make_plan(season, car, seed, spread), strategies=strategy or (), replicates=replicates, pairs=pairs,
+        plan, strategies=strategy or (), replicates=replicates, pairs=pairs,
         workers=workers, pump_life_h=pump_life_h, pump_price=pump_price, tell=progress,
     )  # fmt: skip
+    found = None
+    if sensitivity:
+        from arena.garage.sensitivity import sensitivity as over_spread
+
+        found = over_spread(plan, result.best, workers, tell=progress)
     progress.done()
     if plot is not None:
         parts_text.write_plot(result, plot)
     if as_json:
-        emit(parts_text.parts_document(result))
+        more = {"sensitivity": parts_text.sensitivity_document(found)} if found else {}
+        emit({**parts_text.parts_document(result), **more})
     else:
         parts_text.show_parts(result)
+        if found:
+            parts_text.show_sensitivity(found)
