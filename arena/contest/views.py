@@ -61,6 +61,19 @@ def page_data(result: TournamentResult) -> str:
         "breaks_limit": [line.contestant for line in result.standings.lines if line.breaks_limit],
         "notes": list(dict.fromkeys([*result.standings.notes, *result.notes])),
         "failed": failed,
+        "protection": [
+            {
+                "contestant": p.contestant,
+                "worst_c": p.worst_c,
+                "worst_fault": p.worst_fault,
+                "noticed": p.noticed,
+                "seconds_over": p.seconds_over,
+                "failed": p.failed,
+                "of": len(p.runs),
+                "runs": [[r.outing, r.seconds_over, r.noticed, r.failed] for r in p.runs],
+            }
+            for p in result.protection
+        ],
         **views(plan, result.contestants),
     }
     return json.dumps(_plain(content), separators=(",", ":"), allow_nan=False) + "\n"

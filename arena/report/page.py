@@ -168,6 +168,7 @@ def context(result: Result, units: Units) -> dict[str, Any]:
         "settings": [_settings(about[line.contestant], line, keys, result, units) for line in result.ranked],
         "year": _year(result, units),
         "failed": views["failed"],
+        "protection": _protection(result, units),
         "limit_notes": limit_notes(result, units),
         "drive_notes": {outing_name(v): v["notes"] for v in views["views"] if v["notes"]},
         "left_out": LEFT_OUT,
@@ -327,6 +328,17 @@ def _year(result: Result, units: Units) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _protection(result: Result, units: Units) -> dict[str, Any]:
+    """Who protects the engine when a part fails: a row a contestant, and seconds over the limit by outing."""
+    temperature, keys = scale_of("degC", units), keys_of(result)
+    rows = [
+        {**p, "key": keys[p["contestant"]], "worst": number(temperature.of(p["worst_c"]), 0)}
+        for p in result.views["protection"]
+    ]
+    outings = [run[0] for run in rows[0]["runs"]] if rows else []
+    return {"rows": rows, "outings": [(name, [p["runs"][k] for p in rows]) for k, name in enumerate(outings)]}
 
 
 def _what_if(result: Result) -> list[dict[str, Any]]:

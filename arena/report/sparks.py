@@ -47,7 +47,8 @@ def time_plot(run: SingleRun, width: int = 80, plain: bool = False, units: Units
     boost = units.pressure(np.maximum(run.played.map_pa - run.played.ambient_pa, 0.0))[first:]
     speed = units.speed(run.played.speed_m_s)[first:]
     duty = 100.0 * run.record[first:end, 8]
-    out = [f"charge temperature, {units.temperature_unit}, while the engine runs"]
+    title = f"charge temperature, {units.temperature_unit}"
+    out = [f"{title}, while the engine runs" if width >= 60 else title]
     out += dots(iat, whole, columns, goals, plain)
     out += [
         blocks("duty %", duty, whole, columns, 100.0, np.mean, plain),

@@ -139,7 +139,7 @@ def _headline(winner: Line, rest: Sequence[Line]) -> str:
 
 
 def _how_much(result: Result, winner: Line, rest: Sequence[Line], units: Units) -> str:
-    said = [f"Its year costs {100 * (winner.score or 0.0):.1f} % of what an always-running pump costs"]
+    said = [f"{winner.contestant} costs {100 * (winner.score or 0.0):.1f} % of what an always-running pump costs"]
     other = next((line for line in rest if line.contestant not in winner.tied_with), None)
     if other is not None and other.score and winner.score is not None:
         less = 100 * (1 - winner.score / other.score)
@@ -179,7 +179,7 @@ def _how_sure(result: Result, winner: Line, rest: Sequence[Line]) -> str:
     lost = [w["what"] for w in views["what_if"] if w["order"] and w["order"][0] != winner.contestant]
     cases = len(views["what_if"])
     if lost:
-        said.append(f"Another would win with {_joined(lost, 'or')} ({len(lost)} of {cases} cases tried)")
+        said.append(f"Another comes first with {_joined(lost, 'or')} ({len(lost)} of {cases} cases tried)")
     elif cases:
         said.append(f"It stays first in all {cases} cases with other prices or another wear law")
     return ". ".join([*said, *(note[0].upper() + note[1:] for note in views["notes"] if "replicate" in note)]) + "."

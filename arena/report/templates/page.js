@@ -31,10 +31,10 @@
   function ticks(low, high, most) {
     const raw = (high - low) / Math.max(1, most) || 1;
     const power = 10 ** Math.floor(Math.log10(raw));
-    const step = [1, 2, 5, 10].map((m) => m * power).find((s) => s >= raw * 0.999);
+    const step = [1, 2, 2.5, 5, 10].map((m) => m * power).find((s) => s >= raw * 0.999);
     const found = [];
     for (let v = Math.ceil(low / step - 1e-9) * step; v <= high + step * 1e-6; v += step) found.push(Math.abs(v) < step * 1e-6 ? 0 : v);
-    return { found, digits: Math.max(0, -Math.floor(Math.log10(step) + 1e-9)) };
+    return { found, digits: (String(Number(step.toPrecision(6))).split(".")[1] || "").length };
   }
   function clock(seconds) {
     const whole = Math.round(seconds);
@@ -127,7 +127,7 @@
       const room = 0.04 * (high - low || 1);
       low -= panel.shared ? 0 : room; high += room;
       y = (value) => foot - ((value - low) / (high - low)) * (foot - TOP);
-      const marks = ticks(low, high, Math.max(2, Math.floor((foot - TOP) / 32)));
+      const marks = ticks(low, high, Math.max(2, Math.floor((foot - TOP) / 26)));
       for (const m of marks.found) {
         draw(svg, "line", { class: "grid", x1: LEFT, x2: right, y1: y(m), y2: y(m) });
         draw(svg, "text", { x: LEFT - 6, y: y(m) + 4, "text-anchor": "end" }, fixed(m, marks.digits));
@@ -154,12 +154,12 @@
       ends.forEach((e, n) => { if (n && e.y < ends[n - 1].y + 12) e.y = ends[n - 1].y + 12; });
       for (let n = ends.length - 1, roof = foot; n >= 0; n--, roof -= 12) ends[n].y = Math.max(TOP + 4, Math.min(ends[n].y, roof));
       for (const e of ends) draw(svg, "text", { class: `end ${tone(e.k)}`, x: right + 5, y: e.y + 4 }, C[e.k].key);
-      if (panel.goals) {
-        draw(svg, "text", { class: "label", x: LEFT + 6, y: y(D.target) - 4 }, `target ${fixed(D.target, 0)}`);
-        draw(svg, "text", { class: "label", x: LEFT + 6, y: y(D.limit) - 4 }, `limit ${fixed(D.limit, 0)}`);
-      }
     }
     svg.append(inside);
+    if (panel.goals) {
+      draw(svg, "text", { class: "label", x: LEFT + 6, y: y(D.target) - 4 }, `target ${fixed(D.target, 0)}`);
+      draw(svg, "text", { class: "label", x: LEFT + 6, y: y(D.limit) - 4 }, `limit ${fixed(D.limit, 0)}`);
+    }
     draw(svg, "line", { class: "base", x1: LEFT, x2: right, y1: foot, y2: foot });
     const minutes = ticks(from / 60, to / 60, Math.max(2, Math.floor((right - LEFT) / 75)));
     for (const m of minutes.found) {
