@@ -109,18 +109,28 @@ def _beside(strategy: Strategy) -> set[str]:
 def _why_not_compiled(strategy: Strategy, generated: Path, error: Exception) -> str:
     """The compiler's reason in one line, with the line of the user's own file where it can be told."""
     text = [line.strip() for line in str(error).splitlines() if line.strip()]
-    reason = next((line for line in text if line.startswith(("Unknown", "Use of", "No impl", "Cannot", "Untyped"))), "")
-    if not reason:
-        reason = next((line for line in text if not line.startswith(("Failed in", "During", "File", "["))), "")
-    at_line = re.search(rf'File "[^"]*{re.escape(generated.name)}", line (\d+)', str(error))
-    if at_line:
-        lines = generated.read_text(encoding="utf-8").splitlines()
-        wanted = lines[int(at_line[1]) - 1].strip() if int(at_line[1]) <= len(lines) else ""
-        own = Path(strategy.path).read_text(encoding="utf-8").splitlines()
-        number = next((k for k, line in enumerate(own, 1) if wanted and line.strip().startswith(wanted)), 0)
-        if number:
-            return f"line {number}: {reason or type(error).__name__}"
-    return reason or type(error).__name__
+    telling = [line for line in text if not line.startswith(("Failed in", "During", "File", "[", ">>>"))]
+    reason = re.sub(r"\.* *Raised from .*$", "", telling[0]).rstrip(":") if telling else type(error).__name__
+    place = re.search(rf"{re.escape(generated.name)}(?:\", line | \()(\d+)", str(error))
+    number = _own_line(strategy, generated, int(place[1])) if place else 0
+    return f"line {number}: {reason}" if number else reason
+
+
+def _own_line(strategy: Strategy, generated: Path, number: int) -> int:
+    """The line of the user's file that line `number` of the generated one comes from, 0 if none."""
+    made, own = (
+        {n.name: n for n in ast.parse(path.read_text(encoding="utf-8")).body if isinstance(n, ast.FunctionDef)}
+        for path in (generated, Path(strategy.path))
+    )
+    for name, function in made.items():
+        if name in own and function.lineno <= number <= (function.end_lineno or 0):
+            pairs = zip(_statements(function), _statements(own[name]), strict=True)
+            return max((mine.lineno for theirs, mine in pairs if theirs.lineno <= number), default=0)
+    return 0
+
+
+def _statements(function: ast.FunctionDef) -> list[ast.stmt]:
+    return [node for node in ast.walk(function) if isinstance(node, ast.stmt)]
 
 
 def _write(path: Path, source: str) -> None:
@@ -304,7 +314,7 @@ def laws_agree(strategy: Strategy) -> list[str]:
         return []
     plain = _interpreted(strategy, NARROW)
     for settings, senses in contract.drives_of(strategy):
-        fast, slow = (duties(strategy, batch, settings, senses) for batch in (callable_of(law), plain))
+        fast, slow = (duties(strategy, batch, settings, senses) for batch in (callable_of(law.batch), plain))
         worst = max(range(len(fast)), key=lambda k: abs(fast[k] - slow[k]))
         if not abs(fast[worst] - slow[worst]) <= 1e-9:
             met = ", ".join(f"{n} {v:g}" for n, v in zip(strategy.senses, senses[worst], strict=True))
@@ -319,7 +329,7 @@ def honours_failsafe(strategy: Strategy) -> list[str]:
     place = strategy.senses.index("iat_c")
     law = law_of(strategy, NARROW)
     found = []
-    for batch, way in ((callable_of(law), "as it competes"), (_interpreted(strategy, NARROW), "interpreted")):
+    for batch, way in ((callable_of(law.batch), "as it competes"), (_interpreted(strategy, NARROW), "interpreted")):
         for reading in (PROBE_LOW_C - 0.1, PROBE_HIGH_C + 1.0, math.nan):
             for settings, senses in contract.drives_of(strategy)[:2]:
                 failed = [(*row[:place], reading, *row[place + 1 :]) for row in senses[:40]]
@@ -334,9 +344,9 @@ PROMISES: dict[str, Callable[[Strategy], list[str]]] = {
 }
 
 
-def callable_of(law: Law) -> Any:
-    """A batch that Python can call with arrays, from a compiled or an interpreted law."""
-    return partial(_caller(), law.batch) if law.compiled else law.batch
+def callable_of(batch: Any) -> Any:
+    """A batch that Python can call with arrays, from a compiled or an interpreted one."""
+    return batch if UNCOMPILED or not hasattr(batch, "native_name") else partial(_caller(), batch)
 
 
 @cache

@@ -1,0 +1,134 @@
+"""A user's duty table competes as it is; a table that cannot be one is refused row by row."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from arena.contest.laws import PROMISES as COMPILED
+from arena.contest.store import table_csv
+from arena.errors import BadInput
+from arena.strategies import shipped, strategy_named
+from arena.strategies.contract import PROMISES, ask, cells_of
+from arena.strategies.table_csv import read_table
+
+GOOD = "iat_c \\ throttle_pct,0,50,100\n20,0,0,0\n40,0,30,100\n60,60,100,100\n"
+
+
+def written(folder: Path, text: str, name: str = "mine.csv") -> Path:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_it_is_read_as_it_stands(tmp_path: Path) -> None:
+    table = read_table(written(tmp_path, GOOD))
+    assert (table.row_sense, table.column_sense) == ("iat_c", "throttle_pct")
+    assert table.rows == (20.0, 40.0, 60.0)
+    assert table.columns == (0.0, 50.0, 100.0)
+    assert table.cells[2] == pytest.approx((0.6, 1.0, 1.0))
+
+
+def test_semicolons_tabs_blank_lines_and_per_cent_signs_are_taken(tmp_path: Path) -> None:
+    wanted = read_table(written(tmp_path, GOOD))
+    spelled = GOOD.replace("100,100\n", "100 %,100%\n").replace(",", ";") + "\n;;;\n"
+    assert read_table(written(tmp_path, spelled)) == wanted
+    assert read_table(written(tmp_path, GOOD.replace(",", "\t"))) == wanted
+
+
+def test_fahrenheit_is_turned(tmp_path: Path) -> None:
+    text = (
+        GOOD.replace("iat_c", "iat_f").replace("\n20,", "\n68,").replace("\n40,", "\n104,").replace("\n60,", "\n140,")
+    )
+    table = read_table(written(tmp_path, text))
+    assert table.row_sense == "iat_c"
+    assert table.rows == pytest.approx((20.0, 40.0, 60.0))
+
+
+def test_what_the_arena_writes_it_reads(tmp_path: Path) -> None:
+    gated = shipped()["gated-table"]
+    assert gated.table is not None
+    rows, columns, cells = gated.table(gated.make_settings({}))
+    table = read_table(written(tmp_path, table_csv(rows, columns, cells)))
+    assert table.rows == tuple(rows)
+    assert table.cells[5] == pytest.approx(cells[5], abs=1e-4)
+
+
+def test_it_competes_untuned_and_keeps_every_promise(tmp_path: Path) -> None:
+    strategy = strategy_named(f"table:{written(tmp_path, GOOD)}")
+    assert strategy.name == "table-mine"
+    assert strategy.settings == ()
+    assert [f for check in (*PROMISES.values(), *COMPILED.values()) for f in check(strategy)] == []
+
+
+@pytest.mark.parametrize(
+    ("iat", "throttle", "duty"),
+    [(20, 100, 0.0), (30, 100, 0.5), (40, 50, 0.3), (90, 0, 0.6), (-20, 0, 0.0), (50, 25, 0.475)],
+)
+def test_between_the_cells_it_is_bilinear_and_beyond_them_it_holds(
+    tmp_path: Path, iat: float, throttle: float, duty: float
+) -> None:
+    strategy = strategy_named(f"table:{written(tmp_path, GOOD)}")
+    settings = strategy.make_settings({})
+    asked, _ = ask(strategy, (iat, throttle), settings, strategy.memory, cells_of(strategy, settings))
+    assert asked == pytest.approx(duty)
+
+
+@pytest.mark.parametrize("corner", ["throttle_pct \\ iat_c", "map_kpa \\ coolant_c"])
+def test_either_orientation_and_other_senses(tmp_path: Path, corner: str) -> None:
+    strategy = strategy_named(f"table:{written(tmp_path, GOOD.replace(GOOD.split(',', maxsplit=1)[0], corner))}")
+    assert strategy.senses == tuple(corner.split(" \\ "))
+    assert [f for check in COMPILED.values() for f in check(strategy)] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (GOOD.replace("\n40,", "\n15,"), "column 1 (iat_c): breakpoints must rise (15 after 20)"),
+        (GOOD.replace("\n40,", "\n20,"), "breakpoints must rise (20 after 20)"),
+        (GOOD.replace(",0,50,100", ",0,100,50"), "row 1 (throttle_pct): breakpoints must rise (50 after 100)"),
+        (GOOD.replace("30,100", "30,101"), "row 3, column 100: duty 101 % is outside 0..100"),
+        (GOOD.replace("30,100", "-1,100"), "row 3, column 50: duty -1 % is outside 0..100"),
+        (GOOD.replace("30,100", "nan,100"), "row 3, column 50: 'nan' is no number"),
+        (GOOD.replace("30,100", ",100"), "row 3, column 50: '' is no number"),
+        (GOOD.replace("30,100", "full,100"), "'full' is no number"),
+        (GOOD.replace("30,100", "30"), "row 3: 2 cells, 3 columns in row 1"),
+        (GOOD.replace("30,100", "30,100,100"), "row 3: 4 cells, 3 columns in row 1"),
+        (GOOD.replace("\n40,", "\nwarm,"), "breakpoint 'warm' is no number"),
+        (GOOD.replace(",0,50,100\n", ",0,nan,100\n"), "breakpoint 'nan' is no number"),
+        (GOOD.replace("iat_c \\ throttle_pct", "duty"), "the corner says 'duty'"),
+        (GOOD.replace("throttle_pct", "iat_c"), "not two senses"),
+        (GOOD.replace("iat_c", "rpm"), "neither axis is a temperature"),
+        ("iat_c \\ throttle_pct,0\n20,0\n40,100\n", "1 breakpoints, 2 to 64"),
+        ("iat_c \\ throttle_pct,0,100\n", "1 rows"),
+        ("", "0 rows"),
+    ],
+)
+def test_what_is_no_table_is_refused_with_row_and_column(tmp_path: Path, text: str, said: str) -> None:
+    path = written(tmp_path, text)
+    with pytest.raises(BadInput) as caught:
+        strategy_named(f"table:{path}")
+    assert said in "\n".join(caught.value.faults)
+    assert all(str(path) in fault for fault in caught.value.faults)
+    assert "axes rising" in caught.value.remedy
+
+
+def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
+    text = GOOD.replace("30,100", "30,101").replace("\n40,", "\n15,").replace("60,100,100", "60,100,nan")
+    with pytest.raises(BadInput) as caught:
+        read_table(written(tmp_path, text))
+    assert len(caught.value.faults) == 3
+
+
+def test_what_cannot_be_read_is_bad_input(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="cannot be read"):
+        read_table(tmp_path / "none.csv")
+    with pytest.raises(BadInput, match="cannot be read"):
+        read_table(tmp_path)
+    (tmp_path / "odd.csv").write_bytes(b"iat_c \\ throttle_pct,\xff\xfe\n")
+    with pytest.raises(BadInput, match="not UTF-8"):
+        read_table(tmp_path / "odd.csv")
+    (tmp_path / "vast.csv").write_text("1," * 600_000, encoding="utf-8")
+    with pytest.raises(BadInput, match="larger than"):
+        read_table(tmp_path / "vast.csv")
