@@ -62,6 +62,7 @@ def test_charge_temperature_agrees_with_dop853(drive: str, climate: str, tank: s
     assert worst_difference(window(drive, climate, tank)) <= BAR_K
 
 
+@pytest.mark.slow
 def test_a_whole_drive_agrees_with_the_exact_solution() -> None:
     """The power series of the matrix exponential, which agrees with DOP853 to 1e-9 K, is quick enough for this."""
     made = make.outing("recorded-trip", "mild")
