@@ -120,6 +120,7 @@ def acceptable(axes: Axes, cells: Floats, falling: bool = False) -> Floats:
     floor, step = axes.floor(), axes.duty_step
     whole = np.round(np.round(rising / step) * step, 9)
     whole = np.where(rising < 0.5 * floor, 0.0, np.clip(whole, floor, 1.0))
+    whole = 0.01 * np.round(100.0 * whole, 6)  # to the bit what is read back from a CSV in per cent
     return np.asarray(upright(axes, whole, falling))
 
 

@@ -44,6 +44,8 @@ class Training:
     plan: Plan
     outings: tuple[tuple[Outing, CarNumbers], ...]
     yard: float
+    most_over_k: float = HARD_LIMIT_K  # mean excess over the limit from which a candidate is penalised
+    worst_world: bool = False  # the excess of the worst world counts instead of their mean
 
 
 @dataclass(frozen=True)
@@ -107,9 +109,10 @@ def scores_of(training: Training, tables: Sequence[RunTable]) -> Floats:
     """Scores over the training worlds with penalties for failing and for breaking the limit."""
     season = training.plan.season
     cost = np.sum([costs(t, season.prices, season.wear)[:, 0] for t in tables], axis=0)
-    excess = np.mean([over_limit_k(t) for t in tables], axis=0)
+    worlds = [over_limit_k(t) for t in tables]
+    excess = np.max(worlds, axis=0) if training.worst_world else np.mean(worlds, axis=0)
     failures = np.sum([(t.failed != "").sum(axis=(1, 2)) for t in tables], axis=0)
-    score = cost / training.yard + 10.0 * np.maximum(excess - HARD_LIMIT_K, 0.0)
+    score = cost / training.yard + 10.0 * np.maximum(excess - training.most_over_k, 0.0)
     bad = (failures > 0) | ~np.isfinite(score)
     return np.where(bad, FAILED_SCORE + np.asarray(failures, dtype=np.float64), np.minimum(score, FAILED_SCORE))
 

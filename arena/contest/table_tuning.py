@@ -1,0 +1,389 @@
+"""Tuning a duty table in two stages: six numbers that shape it, then its cells, on the user's own axes.
+
+The cells are searched on the grid that the engine computer can hold, by moves that keep the table acceptable; only
+cells the drives visit are searched, the others follow by rule. Every candidate is scored as it would be typed in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.contest.axes import Axes, Axis
+from arena.contest.pool import Tell, in_order
+from arena.contest.run import NARROW, Contestant, lay_out, play
+from arena.contest.table_shape import (
+    ROUGHNESS_PRICE,
+    SHAPE,
+    STARTS,
+    acceptable,
+    contestant_with,
+    falling_of,
+    filled,
+    roughness,
+    shaped,
+    upright,
+)
+from arena.contest.tune import Keep, Kept, Search, Training, costs_of, search_on, train_on
+from arena.contest.worlds import Plan
+from arena.plant import layout as at
+from arena.plant.compile import TICK_S, CompiledOuting
+from arena.strategies.base import Setting
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+GENERATION = 64  # candidates at once: a full batch
+SHAPE_GENERATIONS = 8
+CELL_GENERATIONS = 12
+DEFAULT_TRIALS = GENERATION * (SHAPE_GENERATIONS + CELL_GENERATIONS)
+TRAIN_WORLDS = 3
+MOST_OVER_K = 1.0  # mean excess over the limit a candidate may have in its worst training world; no place beyond 2 K
+SEEN_S = 1.0  # a cell is visited from so many weighted seconds over the training outings
+STEPS = (0.02, 0.05, 0.1, 0.2, 0.4)  # duty moves tried
+REMEMBERED = 24  # moves that helped, tried again together
+
+_COLUMNS = {
+    "throttle": at.X_THROTTLE, "pedal": at.X_PEDAL, "map": at.X_MAP, "speed": at.X_SPEED, "rpm": at.X_RPM,
+    "ambient": at.X_AMBIENT,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class TunedTable:
+    """A tuned duty table. `cells` and `visits_s` have the shape of the axes; duties 0..1."""
+
+    axes: Axes
+    cells: Floats
+    visits_s: Floats  # seconds a cell is read by, weighted as interpolated, over all training outings
+    falling: bool  # duty falls along the second axis (road speed only)
+    score: float  # on the training worlds, against always-on; without the smoothness penalty
+    shape_score: float  # after the first stage
+    default_score: float  # the shape as it starts
+    roughness: float
+    shape: dict[str, float]
+    tried: int
+    world_scores: tuple[float, ...] = ()
+    name: str = "tuned-table"
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def visited(self) -> Mask:
+        """Cells that the training drives read."""
+        return self.visits_s >= SEEN_S
+
+    @property
+    def never_runs(self) -> bool:
+        """Whether every visited cell is off: the pump never runs on these drives."""
+        return bool((self.cells[self.visited] == 0.0).all())
+
+    @property
+    def contestant(self) -> Contestant:
+        """It as a contestant."""
+        return replace(contestant_with(self.axes, self.cells, self.name), tuned=True)
+
+
+def tune_table(
+    training: Training,
+    axes: Axes,
+    pool: ThreadPoolExecutor,
+    trials: int = DEFAULT_TRIALS,
+    name: str = "tuned-table",
+    tell: Tell | None = None,
+    keep: Keep | None = None,
+    kept: Kept | None = None,
+) -> TunedTable:
+    """Tune one table. The same training, axes, trials and name give the same table."""
+    return tune_tables(training, {name: axes}, pool, trials, tell, keep, kept)[name]
+
+
+def tune_tables(
+    training: Training,
+    frames: dict[str, Axes],
+    pool: ThreadPoolExecutor,
+    trials: int = DEFAULT_TRIALS,
+    tell: Tell | None = None,
+    keep: Keep | None = None,
+    kept: Kept | None = None,
+) -> dict[str, TunedTable]:
+    """Tune a table on each of several axes side by side, the same budget each; name -> table."""
+    first, second = split(trials)
+    shapes = [ShapeSearch(name, axes, training.plan.seed) for name, axes in frames.items()]
+    search_on(training, shapes, first, pool, tell, keep, kept, "shape of the table")
+    cells = [CellSearch(s, training, pool) for s in shapes]
+    if second:
+        search_on(training, cells, second, pool, tell, keep, kept, "cells of the table")
+    return {c.frame: finish(training, c, s, pool) for c, s in zip(cells, shapes, strict=True)}
+
+
+def train_robustly(plan: Plan, pool: ThreadPoolExecutor, worlds: int = TRAIN_WORLDS) -> Training:
+    """Training worlds for settings that must hold on a car unlike the assumed one: several, each its own car.
+
+    The limit must be kept in the worst of them, with half of what the ranking allows.
+    """
+    return replace(train_on(plan, pool, worlds), most_over_k=MOST_OVER_K, worst_world=True)
+
+
+def split(trials: int) -> tuple[int, int]:
+    """Generations of the two stages for a budget: about a third for the shape, at least one."""
+    whole = max(math.ceil(trials / GENERATION), 1)
+    first = max(round(whole * SHAPE_GENERATIONS / (SHAPE_GENERATIONS + CELL_GENERATIONS)), 1)
+    return first, whole - first
+
+
+class ShapeSearch(Search):
+    """First stage: CMA-ES over the six numbers that shape a table."""
+
+    def __init__(self, frame: str, axes: Axes, seed: int) -> None:
+        self.frame = frame
+        self.axes = axes
+        super().__init__(contestant_with(axes, np.zeros(axes.shape), f"{frame}-shape"), seed, GENERATION)
+
+    def space(self) -> tuple[Setting, ...]:
+        """The numbers searched."""
+        return SHAPE
+
+    def starts(self) -> list[dict[str, float]]:
+        """The default shape, always on, never on, and on from the target."""
+        return [dict(start) for start in STARTS]
+
+    def candidate(self, point: dict[str, float]) -> Contestant:
+        """The table of these numbers."""
+        return contestant_with(self.axes, shaped(self.axes, point))
+
+    def best(self, count: int) -> list[dict[str, float]]:
+        """The best points so far, best first, no two alike."""
+        found: list[dict[str, float]] = []
+        for k in np.argsort(self.values, kind="stable"):
+            if self.points[int(k)] not in found:
+                found.append(self.points[int(k)])
+        return found[:count]
+
+
+@dataclass(frozen=True)
+class Move:
+    """A change of a table: cells of a block raised or lowered, or a line of cells shifted."""
+
+    kind: str  # "raise", "lower", "rows", "columns"
+    i: int
+    j: int
+    amount: float
+
+
+class CellSearch:
+    """Second stage: moves of the best table on the grid of duties; those that helped are tried together."""
+
+    def __init__(self, shape: ShapeSearch, training: Training, pool: ThreadPoolExecutor) -> None:
+        self.frame = shape.frame
+        self.name = f"{shape.frame}-cells"
+        self.axes = shape.axes
+        self.seed = training.plan.seed
+        self.limit_c = training.plan.season.limit_c
+        starts = [shaped(self.axes, p) for p in shape.best(NARROW)]
+        self.best_cells = starts[0]
+        self.falling = falling_of(self.axes, starts[0])
+        seen = visits_of(training, [contestant_with(self.axes, c) for c in starts], self.axes, pool)
+        self.mask: Mask = seen.max(axis=0) >= SEEN_S
+        self.best_cells = filled(self.axes, starts[0], self.mask, self.limit_c, self.falling)
+        self.best_value = np.inf
+        self.asked: list[tuple[Floats, tuple[Move, ...]]] = []
+        self.helped: dict[Move, float] = {}
+        self.tried: set[bytes] = set()
+        self.queue: list[Move] = []
+
+    @property
+    def best_score(self) -> float:
+        """Lowest told so far, penalty included."""
+        return float(self.best_value)
+
+    def ask(self, generation: int) -> list[Contestant]:
+        """The best so far, combinations of moves that helped, and moves not tried yet."""
+        key = int.from_bytes(hashlib.sha256(self.name.encode()).digest()[:8], "little")
+        rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed, key, generation])))
+        self.asked = [(self.best_cells, ())] if generation == 0 else []
+        known = sorted(self.helped, key=lambda m: self.helped[m])[:REMEMBERED]
+        for count in range(2, len(known) + 1):
+            self._propose(tuple(known[:count]))
+        while known and len(self.asked) < GENERATION // 3 and self._propose(self._some(rng, known)):
+            pass
+        for _ in range(20 * GENERATION):
+            if len(self.asked) >= GENERATION:
+                break
+            if not self.queue:
+                self.queue = self._moves(rng)
+            self._propose((self.queue.pop(),))
+        while len(self.asked) < GENERATION:  # nothing new to try: the search has settled
+            self.asked.append((self.best_cells, ()))
+        return [contestant_with(self.axes, cells) for cells, _ in self.asked]
+
+    def tell(self, values: Sequence[float]) -> None:
+        """Scores of the generation asked last; the smoothness penalty is added here."""
+        priced = [v + ROUGHNESS_PRICE * roughness(cells) for v, (cells, _) in zip(values, self.asked, strict=True)]
+        before = self.best_value if np.isfinite(self.best_value) else priced[0]
+        for value, (_, moves) in zip(priced, self.asked, strict=True):
+            if len(moves) == 1:
+                if value < before:
+                    self.helped[moves[0]] = value - before
+                else:
+                    self.helped.pop(moves[0], None)
+        place = int(np.argmin(priced))
+        if priced[place] < self.best_value:
+            self.best_value = priced[place]
+            self.best_cells = self.asked[place][0]
+            for move in self.asked[place][1]:
+                self.helped.pop(move, None)
+        self.helped = dict(sorted(self.helped.items(), key=lambda item: item[1])[:REMEMBERED])
+
+    def _propose(self, moves: tuple[Move, ...]) -> bool:
+        """Add the best table with these moves made, unless that table was tried before or the generation is full."""
+        if len(self.asked) >= GENERATION:
+            return False
+        cells = self.best_cells
+        for move in moves:
+            cells = self._moved(cells, move)
+        cells = filled(self.axes, cells, self.mask, self.limit_c, self.falling)
+        mark = cells.tobytes()
+        if mark in self.tried:
+            return True
+        self.tried.add(mark)
+        self.asked.append((cells, moves))
+        return True
+
+    def _some(self, rng: np.random.Generator, known: list[Move]) -> tuple[Move, ...]:
+        """A random handful of moves that helped."""
+        count = int(rng.integers(1, len(known) + 1))
+        return tuple(known[int(k)] for k in rng.permutation(len(known))[:count])
+
+    def _moves(self, rng: np.random.Generator) -> list[Move]:
+        """Every single move once, in random order."""
+        rows, columns = self.axes.shape
+        seen = upright(self.axes, self.mask, self.falling)
+        found = [
+            Move(kind, i, j, amount)
+            for i in range(rows)
+            for j in range(columns)
+            if seen[i, j]
+            for kind in ("raise", "lower")
+            for amount in (*STEPS, 1.0)
+        ]
+        found += [Move("rows", i, 0, a) for i in range(rows) for a in (-1.0, -0.5, 0.5, 1.0)]
+        found += [Move("columns", 0, j, a) for j in range(columns) for a in (-1.0, -0.5, 0.5, 1.0)]
+        return [found[int(k)] for k in rng.permutation(len(found))]
+
+    def _moved(self, given: Floats, move: Move) -> Floats:
+        """A table with one move made, acceptable again. Raising carries the cells above along, lowering those below."""
+        cells = np.array(upright(self.axes, given, self.falling))
+        floor, i, j = self.axes.floor(), move.i, move.j
+        if move.kind == "raise":
+            goal = max(cells[i, j] + move.amount, floor) if move.amount < 1.0 else 1.0
+            cells[i:, j:] = np.maximum(cells[i:, j:], min(goal, 1.0))
+        elif move.kind == "lower":
+            goal = cells[i, j] - move.amount
+            goal = goal if goal >= floor else floor if cells[i, j] > floor and move.amount < 1.0 else 0.0
+            cells[: i + 1, : j + 1] = np.minimum(cells[: i + 1, : j + 1], goal)
+        else:
+            cells = shifted(cells, move)
+        return acceptable(self.axes, upright(self.axes, cells, self.falling), self.falling)
+
+
+def shifted(cells: Floats, move: Move) -> Floats:
+    """Rows from i on (or columns from j on) moved by a share of a breakpoint towards more or less duty."""
+    along = cells if move.kind == "rows" else cells.T
+    start = move.i if move.kind == "rows" else move.j
+    place = np.arange(along.shape[0], dtype=np.float64)
+    place[start:] = np.clip(place[start:] + move.amount, 0.0, along.shape[0] - 1.0)
+    low = np.floor(place).astype(int)
+    high = np.minimum(low + 1, along.shape[0] - 1)
+    share = (place - low)[:, None]
+    made = (1.0 - share) * along[low] + share * along[high]
+    return np.asarray(made if move.kind == "rows" else made.T)
+
+
+def finish(training: Training, cells: CellSearch, shape: ShapeSearch, pool: ThreadPoolExecutor) -> TunedTable:
+    """The tuned table: cells its own drives do not visit filled by rule, then scored as it stands."""
+    axes, best = cells.axes, cells.best_cells
+    visits = visits_of(training, [contestant_with(axes, best)], axes, pool)[0]
+    made = filled(axes, best, visits >= SEEN_S, cells.limit_c, cells.falling)
+    scores = costs_of(training, [contestant_with(axes, c) for c in (made, best)], pool)
+    if scores[0] > scores[1] + 1e-3:  # filling changed what the drives meet: keep what was scored
+        made = best
+    final = contestant_with(axes, made, cells.frame)
+    visits = visits_of(training, [final], axes, pool)[0]
+    return TunedTable(
+        axes=axes,
+        cells=made,
+        visits_s=visits,
+        falling=cells.falling,
+        score=costs_of(training, [final], pool)[0],
+        shape_score=shape.best_score,
+        default_score=shape.values[0],
+        roughness=roughness(made),
+        shape=shape.best(1)[0],
+        tried=len(shape.values) + len(cells.tried),
+        world_scores=tuple(world_scores(training, final, pool)),
+        name=cells.frame,
+    )
+
+
+def world_scores(training: Training, contestant: Contestant, pool: ThreadPoolExecutor) -> list[float]:
+    """Score of one contestant on each training world by itself, always-on of that world being 1."""
+    from arena.contest.standings import YARDSTICK
+    from arena.strategies import shipped
+
+    entries = len(training.plan.season.entries)
+    yard = Contestant(YARDSTICK, shipped()[YARDSTICK])
+    found = []
+    for first in range(0, len(training.outings), entries):
+        part = replace(training, outings=training.outings[first : first + entries], yard=1.0)
+        mine, theirs = costs_of(part, [contestant, yard], pool)
+        found.append(mine / theirs)
+    return found
+
+
+def visits_of(training: Training, contestants: Sequence[Contestant], axes: Axes, pool: ThreadPoolExecutor) -> Floats:
+    """Seconds every cell is read by, weighted as interpolated, (contestants, rows, columns), over all outings.
+
+    At most NARROW contestants. Counted while the key is on; a cell with exactly 0 has no influence on the runs.
+    """
+    lanes = lay_out(contestants)
+
+    def one(number: int) -> Floats:
+        compiled = training.outings[number][0].compiled
+        played = play(compiled, lanes, trace_lanes=len(contestants), trace_columns=at.TRACE_COLUMNS)
+        assert played.trace is not None
+        obeyed = (compiled.X[:, at.X_KEY] > 0.0).astype(np.float64) * TICK_S
+        return np.stack([visits(axes, compiled, played.trace[:, n], obeyed) for n in range(len(contestants))])
+
+    return np.asarray(sum(in_order(pool, one, range(len(training.outings)))))
+
+
+def visits(axes: Axes, outing: CompiledOuting, record: Floats, obeyed: Floats) -> Floats:
+    """Seconds by cell of one recorded run; `record` (ticks, TRACE_COLUMNS), `obeyed` (ticks,) seconds a tick."""
+    y, u = _places(axes.down, outing, record)
+    x, v = _places(axes.across, outing, record)
+    rows, columns = axes.shape
+    out = np.zeros(rows * columns)
+    for dy, wy in ((0, 1.0 - u), (1, u)):
+        for dx, wx in ((0, 1.0 - v), (1, v)):
+            out += np.bincount((y + dy) * columns + x + dx, obeyed * wy * wx, minlength=rows * columns)
+    return out.reshape(rows, columns)
+
+
+def _places(axis: Axis, outing: CompiledOuting, record: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Lower breakpoint and share of the upper one at every tick, as the law reads them."""
+    points = np.array(axis.points)
+    name = axis.sense.name
+    if name in _COLUMNS:
+        values = outing.X[:, _COLUMNS[name]]
+    else:  # the law sees what was read in the tick before
+        kelvin = record[:, 1] if name == "iat" else record[:, 3]
+        values = np.concatenate([[outing.start_k], kelvin[:-1]]) - 273.15
+    low = np.clip(np.searchsorted(points, values, side="right") - 1, 0, len(points) - 2)
+    share = np.clip((values - points[low]) / (points[low + 1] - points[low]), 0.0, 1.0)
+    return low, share

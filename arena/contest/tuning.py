@@ -1,0 +1,251 @@
+"""One tuning as the user asks for it: a season of drives and climates, the search, and the evidence on fresh worlds."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from arena.contest.axes import Axes, default_axes, load_axes
+from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
+from arena.contest.pool import Tell, pool_of
+from arena.contest.run import Contestant, lay_out, play
+from arena.contest.table_shape import contestant_with
+from arena.contest.table_tuning import DEFAULT_TRIALS, GENERATION, TunedTable, train_robustly, tune_table
+from arena.contest.tournament import (
+    DEFAULT_CAR,
+    DEFAULT_SEASON,
+    DEFAULT_SEED,
+    DEFAULT_SPREAD,
+    MOST_TRIALS,
+    make_plan,
+)
+from arena.contest.tune import Keep, Kept, Training, Tuned, tune
+from arena.contest.worlds import Plan
+from arena.errors import BadInput
+from arena.plant import layout as at
+from arena.scenario import loading
+from arena.scenario.season import Entry, Season, load_season
+from arena.strategies import shipped, strategy_named
+from arena.strategies.table_csv import read_table
+
+REPLICATES = 6
+DEFAULT_DRIVES = ("commute", "hill-pulls")
+REFERENCES = ("always-on", "always-off")
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is to be tuned and on what."""
+
+    plan: Plan
+    contestant: Contestant  # the strategy as shipped
+    axes: Axes | None  # for a duty table
+    against: Contestant | None
+    trials: int
+    replicates: int
+
+
+@dataclass(frozen=True)
+class Resistor:
+    """A dropping resistor of tuned settings, and the heat it made in the training runs."""
+
+    setting: str
+    ohm: float
+    peak_w: float
+    mean_on_w: float  # while current flows through it
+
+
+@dataclass(frozen=True)
+class TuningResult:
+    """What tuning came to. Exactly one of `table` and `tuned` is there."""
+
+    job: Job
+    table: TunedTable | None
+    tuned: Tuned | None
+    comparison: Comparison
+    wrong_core: dict[str, Comparison]
+    resistors: tuple[Resistor, ...]
+    seconds: float
+    notes: tuple[str, ...] = ()
+    folder: Path | None = None
+
+    @property
+    def contestant(self) -> Contestant:
+        """The tuned contestant."""
+        if self.table is not None:
+            return self.table.contestant
+        assert self.tuned is not None
+        return self.tuned.contestant
+
+    @property
+    def train_score(self) -> float:
+        """Score on the worlds it was tuned on."""
+        found = self.table if self.table is not None else self.tuned
+        assert found is not None
+        return found.score
+
+
+def season_of(
+    drives: Sequence[str] = (), climates: Sequence[str] = (), season: str | Path | None = None
+) -> tuple[Season, Path | None]:
+    """The season to tune on and its file: drives in climates, each once a year; or a season, or those parts of it.
+
+    Prices, target and limit are those of the season given, else of the shipped temperate year.
+    """
+    base = load_season(season if season is not None else DEFAULT_SEASON)
+    path = loading.find("seasons", season) if season is not None else None
+    if season is None:
+        pairs = [Entry(d, c, 1.0) for c in dict.fromkeys(climates) for d in dict.fromkeys(drives or DEFAULT_DRIVES)]
+        if not pairs:
+            raise BadInput("nothing to tune on", "Give --climate (and --drive, each may repeat), or --season FILE.")
+        words = f"{', '.join(dict.fromkeys(drives or DEFAULT_DRIVES))} in {', '.join(dict.fromkeys(climates))}"
+        name = loading.one_line(words, 60)
+    else:
+        pairs = [
+            e for e in base.entries if (not climates or e.climate in climates) and (not drives or e.drive in drives)
+        ]
+        if not pairs:
+            has = ", ".join(f"{e.drive} in {e.climate}" for e in base.entries)
+            raise BadInput(f"season {base.name}: no outing is left with these --drive and --climate", f"It has: {has}.")
+        words, name = base.summary, base.name
+    digest = loading.digest_of(base.digest, repr(pairs))
+    return replace(base, name=name, summary=words, entries=tuple(pairs), digest=digest), path
+
+
+def make_job(
+    climates: Sequence[str] = (),
+    drives: Sequence[str] = (),
+    season: str | Path | None = None,
+    strategy: str = "gated-table",
+    car: str | Path = DEFAULT_CAR,
+    axes: str | Path | None = None,
+    against: str | Path | None = None,
+    trials: int = DEFAULT_TRIALS,
+    replicates: int = REPLICATES,
+    seed: int = DEFAULT_SEED,
+    spread: float = DEFAULT_SPREAD,
+) -> Job:
+    """Everything loaded and checked, nothing played. Raises BadInput for whatever cannot be used."""
+    if not 1 <= trials <= MOST_TRIALS:
+        raise BadInput(f"--trials {trials} is outside 1..{MOST_TRIALS}", "Give the number of candidates to try.")
+    if not 2 <= replicates <= 1000:
+        raise BadInput(f"--replicates {replicates} is outside 2..1000", "Give 5 or more for intervals that mean much.")
+    found = strategy_named(strategy)
+    if not found.settings:
+        raise BadInput(
+            f"--strategy {strategy}: {found.name} has no settings to tune",
+            "To see how a table does, give it with --against; `arena tournament` ranks any strategy as it is.",
+        )
+    made, path = season_of(drives, climates, season)
+    plan = make_plan(made, car, seed, spread)
+    numbers = plan.car.numbers()
+    is_table = found.table is not None
+    if axes is not None and not is_table:
+        raise BadInput(f"--axes: {found.name} has no table", "Leave --axes out, or tune --strategy gated-table.")
+    frame = (load_axes(axes) if axes is not None else default_axes()).for_car(numbers)
+    extra = [p for p in (path, frame.path, Path(against) if against else None) if p is not None]
+    plan = replace(plan, sources=tuple(sorted({*plan.sources, *extra})))
+    other = against_table(against, frame) if against else None
+    return Job(plan, Contestant(found.name, found), frame if is_table else None, other, trials, replicates)
+
+
+def against_table(path: str | Path, axes: Axes) -> Contestant:
+    """The user's present table as a contestant, read with the pump output of `axes`."""
+    table = read_table(path)
+    from arena.contest.table_shape import output_settings, table_strategy
+
+    if not {table.row_sense, table.column_sense} & {"iat_c", "coolant_c"}:
+        raise BadInput(f"{path}: neither axis is a temperature (iat_c, coolant_c)", "Give a table that senses heat.")
+    strategy = table_strategy(table.row_sense, table.column_sense)
+    cells = np.array(table.cells)
+    name = f"yours ({loading.one_line(Path(path).name, 24)})"
+    return Contestant(name, strategy, output_settings(axes), table=(table.rows, table.columns, cells))
+
+
+def hold_tuning(
+    job: Job,
+    workers: int | None = None,
+    tell: Tell | None = None,
+    keep: Keep | None = None,
+    kept: Kept | None = None,
+) -> TuningResult:
+    """Tune, then compare on fresh worlds with always-on, the shipped default and the user's own table."""
+    began = time.perf_counter()
+    with pool_of(workers) as pool:
+        training = train_robustly(job.plan, pool)
+        table: TunedTable | None = None
+        tuned: Tuned | None = None
+        if job.axes is not None:
+            table = tune_table(training, job.axes, pool, job.trials, tell=tell, keep=keep, kept=kept)
+            mine = table.contestant
+        else:
+            made = replace(job.contestant, name=f"{job.contestant.name}-tuned")
+            size = min(GENERATION, job.trials)
+            tuned = tune(training, [made], job.trials, pool, tell, keep, kept, size)[made.name]
+            mine = tuned.contestant
+        result = judged(job, training, mine, table, tuned, pool, tell)
+    return replace(result, seconds=time.perf_counter() - began)
+
+
+def judged(
+    job: Job,
+    training: Training,
+    mine: Contestant,
+    table: TunedTable | None,
+    tuned: Tuned | None,
+    pool: ThreadPoolExecutor,
+    tell: Tell | None = None,
+) -> TuningResult:
+    """The evidence: fresh worlds, and the same worlds on cars whose core is 10 % off."""
+    others = rivals(job)
+    field = [mine, *others]
+    found = compare(job.plan, play_worlds(job.plan, field, job.replicates, pool, tell), mine.name)
+    wrong = {
+        words: compare(
+            job.plan,
+            play_worlds(job.plan, [c for c in field if c.name != "always-off"], job.replicates, pool, tell,
+                        core_scaled(factor), f"core {words}"),
+            mine.name,
+        )
+        for words, factor in (("10 % weaker", 0.9), ("10 % stronger", 1.1))
+    }  # fmt: skip
+    notes = [f"{bound} of its range" for bound in tuned.at_bounds] if tuned is not None else []
+    return TuningResult(job, table, tuned, found, wrong, resistors(training, mine), 0.0, tuple(notes))
+
+
+def rivals(job: Job) -> list[Contestant]:
+    """What the tuned one is compared with: references, the shipped default, the user's own table."""
+    found = [Contestant(n, shipped()[n], reference=True) for n in REFERENCES]
+    found.append(replace(job.contestant, name=f"{job.contestant.strategy.name} as shipped"))
+    return [*found, *([job.against] if job.against else [])]
+
+
+def resistors(training: Training, contestant: Contestant) -> tuple[Resistor, ...]:
+    """Ohms of a tuned resistor strategy with the watts it turned to heat in the training runs."""
+    strategy = contestant.strategy
+    if not strategy.ohms:
+        return ()
+    lanes = lay_out([contestant])
+    settings = strategy.make_settings(dict(contestant.settings))
+    duty, watts = [], []
+    for outing, _ in training.outings:
+        played = play(outing.compiled, lanes, trace_lanes=1, trace_columns=at.TRACE_COLUMNS)
+        assert played.trace is not None
+        duty.append(played.trace[:, 0, 8])
+        watts.append(played.trace[:, 0, 14])
+    asked, heat = np.concatenate(duty), np.concatenate(watts)
+    steps = ((0.0, 0.5001), (0.5001, 0.999)) if len(strategy.ohms) > 1 else ((0.0, 0.999),)
+    out = []
+    for name, (low, high) in zip(strategy.ohms, steps, strict=True):
+        through = heat[(asked > low) & (asked <= high) & (heat > 0.0)]
+        peak, mean = (float(through.max()), float(through.mean())) if through.size else (0.0, 0.0)
+        out.append(Resistor(name, float(getattr(settings, name)), peak, mean))
+    return tuple(out)
+
+
+__all__ = ["Job", "TuningResult", "contestant_with", "hold_tuning", "make_job", "season_of"]

@@ -1,0 +1,106 @@
+"""Pictures of a tuned duty table and of a trade-off, as SVG: even shading, numbers in the cells."""
+
+from __future__ import annotations
+
+import os
+from html import escape
+from pathlib import Path
+
+from arena.contest.axes import Axis
+from arena.contest.table_tuning import TunedTable
+from arena.errors import BadInput
+from arena.report.page import CIVIDIS
+
+CELL_W, CELL_H, LEFT, TOP = 58, 34, 92, 92
+WORDS = {
+    "iat_c": "charge temperature, degC", "iat_f": "charge temperature, degF", "coolant_c": "coolant, degC",
+    "coolant_f": "coolant, degF", "throttle_pct": "throttle, %", "pedal_pct": "pedal, %",
+    "map_kpa": "manifold pressure, kPa", "map_psi": "manifold pressure, psi absolute", "speed_kmh": "road speed, km/h",
+    "speed_mph": "road speed, mph", "rpm": "engine speed, 1/min", "ambient_c": "outside air, degC",
+    "ambient_f": "outside air, degF",
+}  # fmt: skip
+
+
+def shade(duty: float) -> tuple[int, int, int]:
+    """Colour of a duty 0..1: cividis, which is even to the eye and to colour-blind eyes."""
+    place = min(max(duty, 0.0), 1.0) * (len(CIVIDIS) - 1)
+    low = min(int(place), len(CIVIDIS) - 2)
+    pairs = zip(bytes.fromhex(CIVIDIS[low]), bytes.fromhex(CIVIDIS[low + 1]), strict=True)
+    r, g, b = (round(a + (place - low) * (z - a)) for a, z in pairs)
+    return r, g, b
+
+
+def dark(duty: float) -> bool:
+    """Whether the shade of a duty wants light letters."""
+    r, g, b = shade(duty)
+    return 0.299 * r + 0.587 * g + 0.114 * b < 140.0
+
+
+def table_svg(table: TunedTable, title: str) -> str:
+    """The table as one SVG document; cells no drive visits are hatched, and carry brackets."""
+    axes = table.axes
+    rows, columns = axes.shape
+    width, height = LEFT + columns * CELL_W + 24, TOP + rows * CELL_H + 74
+    drawn = [
+        f'<text x="16" y="28" font-size="16" font-weight="bold">{escape(title)}</text>',
+        f'<text x="{LEFT}" y="54">{escape(words(axes.across))}</text>',
+        f'<text x="16" y="{TOP - 12}">{escape(words(axes.down))}</text>',
+    ]
+    for j, value in enumerate(axes.across.given):
+        drawn.append(f'<text x="{LEFT + (j + 0.5) * CELL_W}" y="{TOP - 12}" text-anchor="middle">{value:g}</text>')
+    for i, value in enumerate(axes.down.given):
+        y = TOP + (i + 0.5) * CELL_H + 5
+        drawn.append(f'<text x="{LEFT - 10}" y="{y}" text-anchor="end">{value:g}</text>')
+        for j in range(columns):
+            drawn += _cell(i, j, float(table.cells[i, j]), bool(table.visited[i, j]))
+    foot = TOP + rows * CELL_H + 26
+    drawn.append(f'<text x="16" y="{foot}">pump duty, %; (in brackets, hatched): never visited by these drives</text>')
+    low = 100.0 * axes.floor()
+    drawn.append(
+        f'<text x="16" y="{foot + 20}">lowest running duty {low:g} %; 0 = pump off; simulated, not measured</text>'
+    )
+    return "\n".join(
+        [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {max(width, 560)} {height}" '
+            f'width="{max(width, 560)}" height="{height}" role="img" font-family="sans-serif" font-size="13">',
+            f"<title>{escape(title)}</title>",
+            '<defs><pattern id="bars" width="7" height="7" patternUnits="userSpaceOnUse" '
+            'patternTransform="rotate(45)"><line x1="0" y1="0" x2="0" y2="7" stroke="#ffffff" stroke-opacity="0.45" '
+            'stroke-width="2"/></pattern></defs>',
+            '<rect width="100%" height="100%" fill="#ffffff"/>',
+            *drawn,
+            "</svg>",
+            "",
+        ]
+    )
+
+
+def _cell(i: int, j: int, duty: float, visited: bool) -> list[str]:
+    x, y = LEFT + j * CELL_W, TOP + i * CELL_H
+    r, g, b = shade(duty)
+    box = f'x="{x}" y="{y}" width="{CELL_W}" height="{CELL_H}"'
+    out = [f'<rect {box} fill="#{r:02x}{g:02x}{b:02x}" stroke="#ffffff"/>']
+    if not visited:
+        out.append(f'<rect {box} fill="url(#bars)"/>')
+    text = f"{100.0 * duty:.4g}" if visited else f"({100.0 * duty:.4g})"
+    ink = "#ffffff" if dark(duty) else "#000000"
+    out.append(f'<text x="{x + CELL_W / 2}" y="{y + CELL_H / 2 + 5}" text-anchor="middle" fill="{ink}">{text}</text>')
+    return out
+
+
+def words(axis: Axis) -> str:
+    """What an axis shows, with its unit."""
+    return WORDS.get(axis.heading, axis.heading)
+
+
+def write_svg(text: str, path: Path) -> None:
+    """Write a picture, whole or not at all. Raises BadInput where it cannot be written."""
+    part = path.with_name(f".{path.name}.new")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, path)
+    except OSError as error:
+        raise BadInput(
+            f"{path}: cannot be written: {error.strerror or error}", "Name a place you may write."
+        ) from error
