@@ -51,6 +51,8 @@ def main() -> None:
     code = 0
     try:
         code = app(standalone_mode=False) or 0
+        if code == 130:  # ctrl-C is already an exit code here
+            sys.stderr.write("interrupted\n")
     except BadInput as fault:
         from arena.report.terminal import complain
 
@@ -129,6 +131,54 @@ def tournament(
     else:
         terminal.tournament(result, per_climate, printed)
     if any(line.ranked and line.failed_runs for line in result.standings.lines):
+        raise typer.Exit(1)
+
+
+@app.command()
+def tune(
+    climate: Annotated[list[str] | None, typer.Option("--climate", help="Climate; repeat for several.")] = None,
+    drive: Annotated[list[str] | None, typer.Option("--drive", help="Drive; commute and hill-pulls if none.")] = None,
+    season: Annotated[str | None, typer.Option(help="Season instead, or parts of it with --climate, --drive.")] = None,
+    strategy: Annotated[str, typer.Option("--strategy", help="Name or .py file.")] = "gated-table",
+    car: Car = "invented-2200",
+    axes: Annotated[str | None, typer.Option(help="Axes file: breakpoints, duty step, lowest duty.")] = None,
+    against: Annotated[Path | None, typer.Option(metavar="TABLE.csv", help="Your present table, to compare.")] = None,
+    trials: Annotated[int, typer.Option(help="Candidates tried.")] = 1280,
+    replicates: Annotated[int, typer.Option(help="Fresh worlds for the comparison.")] = 6,
+    seed: Seed = 1,
+    spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
+    workers: Workers = None,
+    out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with an interrupted --out.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Settings for one strategy, tuned for your drives and climates; for the table, the table itself.
+
+    Example: arena tune --climate hot --drive commute --drive hill-pulls --out results/hot-table
+    """
+    from arena.contest.tuning import hold_tuning, make_job
+    from arena.contest.tuning_files import open_folder, write_tuning
+    from arena.report import terminal, tune_text
+
+    request = {
+        "climates": climate or [], "drives": drive or [], "season": season, "strategy": strategy, "car": car,
+        "axes": axes, "against": str(against) if against else None, "trials": trials, "seed": seed, "spread": spread,
+    }  # fmt: skip
+    progress = terminal.ProgressLine(quiet=as_json)
+    job = make_job(
+        climate or (), drive or (), season, strategy, car, axes, against, trials, replicates, seed, spread
+    )  # fmt: skip
+    folder = open_folder(job, out, resume, request, sys.argv[1:])
+    keeping = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
+    result = hold_tuning(job, workers, progress, *keeping)
+    if folder is not None:
+        result = write_tuning(folder, result, tune_text.pictures)
+    progress.done()
+    if as_json:
+        emit(tune_text.tuning_document(result))
+    else:
+        tune_text.show_tuning(result)
+    if result.comparison.line(result.comparison.mine).failed:
         raise typer.Exit(1)
 
 
