@@ -16,8 +16,8 @@ import pytest
 
 from arena.contest.pool import Progress
 from arena.contest.run import Contestant, lay_out
-from arena.contest.standings import YARDSTICK, rank
-from arena.contest.tournament import entrants, hold_tournament, make_plan, rank_season
+from arena.contest.standings import YARDSTICK, costs, rank
+from arena.contest.tournament import climate_standings, entrants, hold_tournament, make_plan, rank_season
 from arena.contest.tune import GENERATION, at_bound, rounded
 from arena.errors import BadInput
 from arena.strategies import shipped
@@ -227,3 +227,48 @@ def test_generations_fill_the_lanes() -> None:
 def test_entering_a_strategy_twice_is_refused() -> None:
     with pytest.raises(BadInput, match="twice"):
         entrants(("two-speed", "two-speed"))
+
+
+def test_ctrl_c_is_answered_within_a_second(small_season: Path, tmp_path: Path) -> None:
+    """While tuning, in a process of its own; what was finished stays in DIR.partial."""
+    out = tmp_path / "r"
+    child = subprocess.Popen(
+        [sys.executable, "-m", "arena", "tournament", str(small_season), "--trials", "3200", "--out", str(out)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    until = time.monotonic() + 120
+    while time.monotonic() < until and not list(out.with_name("r.partial").glob("tuning/*.json")):
+        time.sleep(0.02)
+    began = time.monotonic()
+    child.send_signal(signal.SIGINT)
+    stdout, stderr = child.communicate(timeout=30)
+    took = time.monotonic() - began
+    assert child.returncode == 130
+    assert stdout == ""
+    assert stderr.splitlines()[-1] == "interrupted"
+    assert list(out.with_name("r.partial").glob("tuning/*.json"))
+    assert took < (1.0 if not os.environ.get("CI") else 3.0), "a busy machine is given more"
+
+
+def test_standings_of_one_climate_are_those_of_its_outings(small_season: Path) -> None:
+    found = rank_season(make_plan(small_season), entrants(("two-speed", "proportional")), 3)
+    each = climate_standings(found)
+    assert list(each) == ["mild", "hot"]
+    cost = costs(found.table, found.plan.season.prices, found.plan.season.wear).sum(axis=1)
+    parts = [
+        costs(found.table.only_entries(np.array(keep)), found.plan.season.prices, found.plan.season.wear).sum(axis=1)
+        for keep in ([True, False], [False, True])
+    ]
+    np.testing.assert_allclose(parts[0] + parts[1], cost, rtol=1e-12)
+    assert all(standings.line(YARDSTICK).score == 1.0 for standings in each.values())
+
+
+def test_what_if_covers_every_price_and_the_corners_of_the_wear_law(small_season: Path) -> None:
+    found = rank_season(make_plan(small_season), entrants(("two-speed", "proportional")), 2).standings.what_if
+    words = [w.what for w in found]
+    assert len(words) == 10
+    assert {"tracking price halved", "wear price doubled", "energy price halved"} <= set(words)
+    assert all(sorted(w.order) == sorted(found[0].order) for w in found)
+    dear = next(w for w in found if w.what == "energy price doubled")
+    cheap = next(w for w in found if w.what == "energy price halved")
+    assert dear.scores != cheap.scores
