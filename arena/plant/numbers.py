@@ -78,7 +78,6 @@ class Core:
     metal_kg: float = 2.2
     metal_j_kg_k: float = 900.0
     coolant_m3: float = 0.6e-3
-    cells: int = 10
     bay_ua_w_k: float = 4.0
     pipe_ua_w_k: float = 1.5  # pipe between core and engine
 
@@ -98,7 +97,6 @@ class Front:
     metal_kg: float = 3.0
     metal_j_kg_k: float = 900.0
     coolant_m3: float = 1.2e-3
-    cells: int = 10
     face_velocity_ratio: float = 0.20
     fan_m_s: float = 1.5
     still_m_s: float = 0.1
@@ -114,7 +112,6 @@ class Loop:
     hose_total_m: float = 6.0
     hose_in_bay_m: float = 3.5
     hose_ua_w_m_k: float = 0.85
-    hose_cells: int = 24  # in all, shared out by length
     tank: TankPlace = "in-flow"
     tank_m3: float = 2.0e-3
     tank_ua_w_k: float = 1.2

@@ -137,13 +137,6 @@ class CoreTable(_Strict):
         "metal_j_kg_k", 1, 200, 1200, (380, 930), "its heat capacity (aluminium 900, copper 385)"
     )
     coolant_l: Number = _key("coolant_m3", 1e-3, 0.02, 20, (0.2, 2.0), "coolant it holds")
-    cells: int | None = Field(
-        None,
-        ge=2,
-        le=96,
-        description="cells along the coolant",
-        json_schema_extra={"to": "cells", "factor": 1, "usual": [6, 48]},
-    )
     bay_ua_w_k: Number = _key("bay_ua_w_k", 1, 0, 100, (1.5, 12), "heat from the engine bay into the core")
     pipe_ua_w_k: Number = _key("pipe_ua_w_k", 1, 0, 50, (0.5, 5), "heat from the bay into the pipe behind the core")
     rated_effectiveness: Number = Field(
@@ -183,13 +176,6 @@ class FrontTable(_Strict):
     metal_kg: Number = _key("metal_kg", 1, 0.05, 60, (1.5, 7), "aluminium of the exchanger")
     metal_j_kg_k: Number = _key("metal_j_kg_k", 1, 200, 1200, (380, 930), "its heat capacity")
     coolant_l: Number = _key("coolant_m3", 1e-3, 0.02, 30, (0.4, 4), "coolant it holds")
-    cells: int | None = Field(
-        None,
-        ge=2,
-        le=96,
-        description="cells along the coolant",
-        json_schema_extra={"to": "cells", "factor": 1, "usual": [6, 48]},
-    )
     face_velocity_ratio: Number = _key(
         "face_velocity_ratio", 1, 0.01, 1, (0.10, 0.35), "air speed at the face over road speed"
     )
@@ -223,13 +209,6 @@ class LoopTable(_Strict):
     hose_total_m: Number = _key("hose_total_m", 1, 0.2, 40, (2, 12), "length of all hoses together")
     hose_in_bay_m: Number = _key("hose_in_bay_m", 1, 0, 40, (0.5, 8), "of that, inside the engine bay")
     hose_ua_w_m_k: Number = _key("hose_ua_w_m_k", 1, 0, 20, (0.3, 2), "heat through a metre of hose")
-    hose_cells: int | None = Field(
-        None,
-        ge=4,
-        le=200,
-        description="cells in all hoses",
-        json_schema_extra={"to": "hose_cells", "factor": 1, "usual": [8, 96]},
-    )
     tank: Literal["in-flow", "side", "none"] | None = _word("tank", "where the tank stands")
     tank_l: Number = _key("tank_m3", 1e-3, 0, 100, (0, 10), "coolant in the tank; 0: no tank")
     tank_ua_w_k: Number = _key("tank_ua_w_k", 1, 0, 50, (0.3, 4), "heat through the tank's wall")
