@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -306,8 +307,16 @@ def _shade(duty_pct: float) -> dict[str, str]:
         round(a + (place - low) * (b - a))
         for a, b in zip(bytes.fromhex(CIVIDIS[low]), bytes.fromhex(CIVIDIS[low + 1]), strict=True)
     ]
-    light = (0.2126 * channels[0] + 0.7152 * channels[1] + 0.0722 * channels[2]) / 255.0
-    return {"back": "#{:02x}{:02x}{:02x}".format(*channels), "ink": "#000000" if light > 0.45 else "#ffffff"}
+    light = luminance(channels)
+    black_reads_better = (light + 0.05) / 0.05 > 1.05 / (light + 0.05)
+    return {"back": "#{:02x}{:02x}{:02x}".format(*channels), "ink": "#000000" if black_reads_better else "#ffffff"}
+
+
+def luminance(channels: Sequence[int]) -> float:
+    """Relative luminance of an sRGB colour of three bytes, 0..1 (WCAG 2.2, definition of relative luminance)."""
+    linear = [c / 255.0 for c in channels]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in linear]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def _year(result: Result, units: Units) -> list[dict[str, Any]]:

@@ -31,7 +31,7 @@ text { font: 12px "Avenir Next", "Segoe UI", "Helvetica Neue", "Liberation Sans"
 .title { font-size: 13px; fill: #1d2226; }
 .paper { fill: #fbfaf6; } .after { fill: #f0ede2; } .band { fill: #00805f; opacity: 0.1; }
 .grid { stroke: #c9c5b8; } .base { stroke: #1d2226; }
-.main { stroke: #0072b2; stroke-width: 1.8; } .second { stroke: #c24e00; stroke-width: 1.2; }
+.main { stroke: #056cb5; stroke-width: 1.8; } .second { stroke: #b45a0c; stroke-width: 1.2; }
 .third { stroke: #1d2226; stroke-width: 1; stroke-dasharray: 1 3; } .plain { stroke: #1d2226; stroke-width: 1.2; }
 .target { stroke: #00805f; stroke-width: 1.5; stroke-dasharray: 7 4; }
 .limit { stroke: #b23a00; stroke-width: 1.5; stroke-dasharray: 2 3; } path { fill: none; stroke-linejoin: round; }
