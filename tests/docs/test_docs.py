@@ -1,0 +1,67 @@
+"""What the documents show is run: Python snippets, and commands that are quick."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
+
+
+def snippets() -> list[tuple[str, str]]:
+    """Every Python block, with where it stands."""
+    found = []
+    for page in PAGES:
+        for number, block in enumerate(re.findall(r"```python\n(.*?)```", page.read_text(encoding="utf-8"), re.S)):
+            found.append((f"{page.name}-{number}", block))
+    return found
+
+
+@pytest.mark.parametrize(("name", "code"), snippets(), ids=lambda x: x if len(x) < 40 else "")
+def test_snippet_runs(name: str, code: str, tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-W", "ignore:First-class", "-c", code],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        check=False,
+    )
+    assert done.returncode == 0, f"{name}: {done.stderr}"
+    assert done.stdout.strip()
+
+
+def commands() -> list[str]:
+    """Every `arena ...` line of the pages that stands in an indented block."""
+    found = []
+    for page in PAGES:
+        for line in page.read_text(encoding="utf-8").splitlines():
+            match = re.match(r"^    (arena [^#]*)", line)
+            if match:
+                found.append(match.group(1).strip())
+    return sorted(set(found))
+
+
+@pytest.mark.parametrize("command", commands())
+def test_every_command_shown_is_one_the_tool_knows(command: str) -> None:
+    """Its name and its options are those of `--help`; what needs the user's own files is not run here."""
+    words = shlex.split(command)
+    helped = subprocess.run(
+        [sys.executable, "-m", "arena", words[1], "--help"], capture_output=True, text=True, check=False
+    )
+    assert helped.returncode == 0, helped.stderr
+    for word in words[2:]:
+        if word.startswith("--"):
+            assert word.split("=")[0] in helped.stdout, f"{word} is no option of arena {words[1]}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_links_lead_somewhere(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
+        if "://" not in target:
+            assert (page.parent / target).exists(), f"{page.name}: {target}"
