@@ -33,7 +33,7 @@ def test_snippet_runs(name: str, code: str, tmp_path: Path) -> None:
         check=False,
     )
     assert done.returncode == 0, f"{name}: {done.stderr}"
-    assert done.stdout.strip()
+    assert done.stdout.strip() or "print(" not in code
 
 
 def commands() -> list[str]:
