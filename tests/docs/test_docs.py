@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from arena.strategies.starter import strategy_starter
+
 ROOT = Path(__file__).parents[2]
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
 
@@ -25,6 +27,7 @@ def snippets() -> list[tuple[str, str]]:
 
 @pytest.mark.parametrize(("name", "code"), snippets(), ids=lambda x: x if len(x) < 40 else "")
 def test_snippet_runs(name: str, code: str, tmp_path: Path) -> None:
+    (tmp_path / "mylaw.py").write_text(strategy_starter(), encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-W", "error", "-W", "ignore:First-class", "-c", code],
         capture_output=True,
