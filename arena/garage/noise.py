@@ -1,0 +1,144 @@
+"""What is left of a reading after the best prediction: white noise, something slow, and what happened between polls.
+
+Slow errors (a model's, a day's) hang together over tens of seconds; taken for independent they would make intervals far
+too narrow. Sizes are chosen where they explain best what is seen, the car's unknown numbers included (evidence).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+SLOW_S = (3.0, 60.0)  # span of the slow part's time constant
+TRUSTED_K = 0.5  # a slow part beyond this is no drift but a plant that does not fit: see `plain`
+MOST_TRIES = 45
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Standard deviations of the white and the slow part (K), the slow one's time constant, weights of outliers."""
+
+    white_k: float
+    slow_k: float
+    slow_s: float
+    weight: Floats
+
+    @property
+    def size_k(self) -> float:
+        """Both parts together, K."""
+        return float(np.hypot(self.white_k, self.slow_k))
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """What went on between polls: `axes` (readings, modes) orthonormal, `size` (modes,) along them; whitened rows."""
+
+    axes: Floats
+    size: Floats
+
+    def taken_out(self, rows: Floats) -> Floats:
+        """Rows (readings,) or (readings, n) whitened for a covariance of 1 + axes size^2 axes'."""
+        kept = 1.0 / np.sqrt(1.0 + self.size**2) - 1.0
+        along = self.axes.T @ rows
+        return np.asarray(rows + self.axes @ (kept[:, None] * along if rows.ndim == 2 else kept * along))
+
+
+def unseen_from(modes: Floats) -> Unseen:
+    """From whitened modes (readings, modes)."""
+    axes, size, _ = np.linalg.svd(modes, full_matrices=False)
+    return Unseen(axes, size)
+
+
+def whiten(rows: Floats, time_s: Floats, noise: Noise) -> Floats:
+    """Rows (readings, n) in time order made independent, each of size 1: innovations of white noise over a slow drift.
+
+    The drift is a first-order process; the filter is Kalman's for one state, the same for every column.
+    """
+    y = rows * noise.weight[:, None]
+    if noise.slow_k <= 0.0:
+        return y / noise.white_k
+    keep = np.exp(-np.diff(time_s, prepend=time_s[0]) / noise.slow_s)
+    slow2, white2 = noise.slow_k**2, noise.white_k**2
+    gain, root = np.empty(len(y)), np.empty(len(y))
+    spread = slow2
+    for t in range(len(y)):
+        spread = slow2 + keep[t] ** 2 * (spread - slow2)
+        total = spread + white2
+        gain[t], root[t] = spread / total, 1.0 / np.sqrt(total)
+        spread *= 1.0 - gain[t]
+    return _filter(y, keep, gain, root)
+
+
+def _filter(y: Floats, keep: Floats, gain: Floats, root: Floats) -> Floats:
+    out = np.empty_like(y)
+    level = np.zeros(y.shape[1])
+    for t in range(len(y)):
+        level = keep[t] * level
+        fresh = y[t] - level
+        out[t] = root[t] * fresh
+        level = level + gain[t] * fresh
+    return out
+
+
+def choose_noise(residual: Floats, known: Floats, time_s: Floats, floor_k: float) -> Noise:
+    """The noise that explains best a residual (readings,) whose systematic part is `known` (readings, n) x N(0, 1).
+
+    `known`: the Jacobian in spreads and the modes between polls; `residual`: what the starting car leaves, in a
+    straight line from the fit. Never less white noise than the reading's step.
+    """
+    from scipy.optimize import minimize
+
+    middle = float(np.median(np.abs(residual - np.median(residual))))
+    usual = max(1.4826 * middle, floor_k)
+    weight = np.minimum(1.0, 5.0 * usual / np.maximum(np.abs(residual - np.median(residual)), 1e-9))
+
+    def made(x: Floats) -> Noise:
+        white = floor_k * float(np.exp(np.clip(x[0], 0.0, 4.0)))
+        slow = floor_k * float(np.exp(np.clip(x[1], -4.0, 5.0)))
+        tau = float(np.exp(np.clip(x[2], np.log(SLOW_S[0]), np.log(SLOW_S[1]))))
+        return Noise(white, slow, tau, weight)
+
+    def surprise(x: Floats) -> float:
+        noise = made(x)
+        rows = whiten(np.column_stack([residual, known]), time_s, noise)
+        r, m = rows[:, 0], rows[:, 1:]
+        inner = m.T @ m + np.eye(m.shape[1])
+        factor = np.linalg.cholesky(inner)
+        along = np.linalg.solve(factor, m.T @ r)
+        scale = 2.0 * float(np.sum(np.log(np.diag(factor))))
+        return float(r @ r - along @ along) + scale + _log_size(time_s, noise)
+
+    first = np.array([0.3, 0.0, np.log(20.0)])
+    found = minimize(
+        surprise, first, method="Nelder-Mead",
+        options={"maxfev": MOST_TRIES, "initial_simplex": first + np.vstack([np.zeros(3), 0.7 * np.eye(3)])},
+    )  # fmt: skip
+    chosen = made(np.asarray(found.x))
+    return chosen if chosen.slow_k <= TRUSTED_K else plain(chosen, float(np.median(np.diff(time_s))))
+
+
+def plain(noise: Noise, spacing_s: float) -> Noise:
+    """White noise that leaves as much doubt about steady offsets as this noise does.
+
+    Where the plant itself is wrong by kelvins, discounting slow errors would fit the fast ones by nonsense; plain least
+    squares with as few facts as there are independent stretches does not.
+    """
+    stretch = max(2.0 * noise.slow_s / max(spacing_s, 1e-3), 1.0)
+    return Noise(float(np.sqrt(noise.white_k**2 + stretch * noise.slow_k**2)), 0.0, noise.slow_s, noise.weight)
+
+
+def _log_size(time_s: Floats, noise: Noise) -> float:
+    """Logarithm of the determinant of the noise's covariance."""
+    keep = np.exp(-np.diff(time_s, prepend=time_s[0]) / noise.slow_s)
+    slow2, white2 = noise.slow_k**2, noise.white_k**2
+    spread, total = slow2, 0.0
+    for k in keep:
+        spread = slow2 + k**2 * (spread - slow2)
+        all_of_it = spread + white2
+        total += float(np.log(all_of_it))
+        spread -= spread**2 / all_of_it
+    return total

@@ -1,0 +1,222 @@
+"""What `arena fit` and `arena compare` show on a terminal, and the residual plot as SVG."""
+
+from __future__ import annotations
+
+import os
+import sys
+import textwrap
+import time
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arena.errors import BadInput
+from arena.report.terminal import console, say, show, table
+
+if TYPE_CHECKING:
+    from arena.garage.before_after import Comparison
+    from arena.garage.fit import Fit
+    from arena.garage.health import Health
+    from arena.garage.plan import Advice
+
+BLUE, GREY = "#0072b2", "#666666"
+
+
+class Notice:
+    """Progress on stderr: what is being done, kept on one line on a terminal, a line each when piped."""
+
+    def __init__(self, quiet: bool = False) -> None:
+        self.quiet = quiet
+        self.live = sys.stderr.isatty()
+        self.began = time.monotonic()
+        self.shown = 0
+
+    def __call__(self, text: str) -> None:
+        """Tell what is being done."""
+        if self.quiet:
+            return
+        if not self.live:
+            sys.stderr.write(f"{text}\n")
+            return
+        line = f"{text}, {time.monotonic() - self.began:.0f} s gone"
+        sys.stderr.write("\r" + line.ljust(self.shown))
+        self.shown = len(line)
+        sys.stderr.flush()
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self.live and self.shown:
+            sys.stderr.write("\r" + " " * self.shown + "\r")
+            sys.stderr.flush()
+
+
+def prose(text: str, indent: str = "") -> None:
+    """A sentence, wrapped to a terminal, one line when piped; `indent` for the lines after the first."""
+    width = console().width
+    for line in textwrap.wrap(text, width, subsequent_indent=indent) if width < 1000 else [text]:
+        say(line)
+
+
+def number(value: float | None) -> str:
+    """A number to three places that matter."""
+    return "-" if value is None else f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"
+
+
+def show_fit(found: Fit) -> None:
+    """What the log tells of the car, what it cannot tell, and how well the car then follows the log."""
+    log = found.log
+    say(f"{log.name}: {log.seconds:.0f} s, {log.seconds_used:.0f} s used; pump duty {log.duty_from}")
+    for note in log.notes:
+        prose(f"note: {note}", "  ")
+    say()
+    rows = [
+        [t.say, number(t.value), f"{number(t.low)} .. {number(t.high)}", t.unit, t.name]
+        for t in found.told
+        if t.identified
+    ]
+    if rows:
+        heads = [("told by this log", "left"), ("value", "right"), ("90 % interval", "left"), ("", "left")]
+        show(table([*heads, ("key in the car file", "left")], rows))
+    else:
+        say("this log tells none of the car's numbers")
+    untold = [t for t in found.told if not t.identified]
+    if untold:
+        say()
+        say("CANNOT be told by this log, left as in the car file:")
+        for t in untold:
+            prose(f"  {t.say} ({t.name}): {t.why}", "      ")
+        for advice in dict.fromkeys(t.advice for t in untold):
+            names = ", ".join(t.say for t in untold if t.advice == advice)
+            prose(f"  would tell {names}: {advice}", "      ")
+    say()
+    say(f"left unexplained {found.rms_k:.2f} K RMS; ambient plus a constant leaves {found.rms_baseline_k:.2f} K")
+    if found.held_out is not None:
+        h = found.held_out
+        prose(
+            f"fitted to the first half alone, the second ({h.seconds:.0f} s) is predicted within {h.rms_k:.2f} K RMS; "
+            f"ambient plus a constant: {h.baseline_k:.2f} K"
+        )
+    say()
+    for line in residual_lines(found, min(console().width, 100) - 12):
+        say(line)
+    if found.out is not None:
+        prose(f"car file written: {found.out} (numbers told are marked measured, with their intervals)")
+
+
+def residual_lines(found: Fit, width: int) -> list[str]:
+    """What is left of the reading over time: mean of each stretch as a row of signs."""
+    edges = np.linspace(found.time_s[0], found.time_s[-1] + 1e-9, width + 1)
+    which = np.clip(np.searchsorted(edges, found.time_s, side="right") - 1, 0, width - 1)
+    total, count = np.bincount(which, found.residual_k, width), np.bincount(which, minlength=width)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = total / count
+    top = max(float(np.nanmax(np.abs(mean))), 0.5)
+    lines = []
+    for level in (1.0, 0.5, 0.0, -0.5, -1.0):
+        near = np.abs(mean / top - level) <= 0.25
+        row = "".join("*" if hit else ("-" if level == 0.0 else " ") for hit in near)
+        lines.append(f"{level * top:+6.2f} K | {row}")
+    first, last = f"{found.time_s[0]:.0f} s", f"{found.time_s[-1]:.0f} s"
+    return ["reading less prediction", *lines, " " * 11 + first + last.rjust(width - len(first))]
+
+
+def write_residual_plot(found: Fit, path: Path) -> None:
+    """Residuals over time as SVG; whole or not at all. Raises BadInput where it cannot be written."""
+    aside = path.with_name(f".{path.name}.new")
+    try:
+        aside.write_text(residual_svg(found), encoding="utf-8")
+        os.replace(aside, path)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be written: {error.strerror}", "Give a --plot path you may write.") from error
+
+
+def residual_svg(found: Fit) -> str:
+    """Reading less prediction over time."""
+    wide, high, left, top = 900, 300, 60, 40
+    most = max(float(np.quantile(np.abs(found.residual_k), 0.998)) * 1.1, 0.5)
+    span = max(float(found.time_s[-1]), 1.0)
+    x = left + (wide - left - 20) * found.time_s / span
+    y = top + (high - top - 40) * (0.5 - 0.5 * np.clip(found.residual_k / most, -1.0, 1.0))
+    dots = "".join(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="1.4"/>' for a, b in zip(x, y, strict=True))
+    marks = "".join(
+        f'<line x1="{left}" x2="{wide - 20}" y1="{at:.1f}" y2="{at:.1f}" stroke="#ccc"/>'
+        f'<text x="{left - 6}" y="{at + 4:.1f}" text-anchor="end">{level * most:+.1f}</text>'
+        for level in (-1.0, -0.5, 0.0, 0.5, 1.0)
+        for at in [top + (high - top - 40) * (0.5 - 0.5 * level)]
+    )
+    title = escape(f"{Path(found.log.name).name}: reading less prediction, K; {found.rms_k:.2f} K RMS")
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" height="{high}" '
+        f'role="img" font-family="sans-serif" font-size="12" fill="{GREY}"><title>{title}</title>'
+        f'<rect width="{wide}" height="{high}" fill="#fff"/><text x="{left}" y="22" font-size="14">{title}</text>'
+        f'{marks}<g fill="{BLUE}">{dots}</g>'
+        f'<text x="{wide - 20}" y="{high - 12}" text-anchor="end">{span:.0f} s</text>'
+        f'<text x="{left}" y="{high - 12}">0 s</text></svg>\n'
+    )
+
+
+def show_comparison(found: Comparison) -> None:
+    """Each figure's change with its interval and verdict, and what would settle what cannot be told."""
+    for name, log in (("BEFORE", found.before), ("AFTER", found.after)):
+        ambient = float(np.mean(log.ambient_k)) - 273.15
+        say(f"{name}: {log.name}, {log.seconds_used:.0f} s used, outside air {ambient:.0f} degC")
+    for note in found.notes:
+        prose(f"note: {note}", "  ")
+    say()
+    rows = []
+    for c in found.changes:
+        span = "-" if c.low is None or c.high is None else f"{c.low:+.2f} .. {c.high:+.2f}"
+        change = "-" if c.change is None else f"{c.change:+.2f}"
+        rows.append([c.say, change, c.unit, span, c.verdict])
+    heads = [("at the same conditions", "left"), ("change", "right"), ("", "left"), ("95 % interval", "left")]
+    show(table([*heads, ("verdict", "left")], rows))
+    say()
+    for c in found.changes:
+        if c.verdict == "cannot tell":
+            prose(f"{c.say}: {c.why}", "  ")
+    say("lower is better in every line; change is AFTER less BEFORE")
+
+
+def show_health(found: Health) -> None:
+    """Whether coolant flows and the probe reads, with the evidence and what it cannot tell."""
+    say(f"{found.log.name}, against {found.car}")
+    for note in found.log.notes:
+        prose(f"note: {note}", "  ")
+    say()
+    span = ""
+    if found.share is not None and found.low is not None and found.high is not None:
+        span = f": {100 * found.share:.0f} % of what the pump should move, 90 % interval {100 * found.low:.0f} to "
+        span += f"{100 * found.high:.0f} %"
+    say(f"coolant  {found.flow}{span}")
+    say(f"probe    {found.probe}")
+    say()
+    for line in found.evidence:
+        prose(f"evidence: {line}", "  ")
+    for line in found.cannot_tell:
+        prose(f"cannot tell: {line}", "  ")
+
+
+def show_plan(advice: Advice) -> None:
+    """The drive to log, step by step, and what it would tell."""
+    if not advice.pieces:
+        say("nothing short and safe would tell more than is told already")
+    else:
+        say(f"a drive of about {advice.minutes:.0f} minutes, engine warm; log all of it:")
+    for k, piece in enumerate(advice.pieces, start=1):
+        say()
+        say(f"{k}. {piece.say}")
+        for step in piece.steps:
+            say(f"     {step.say}")
+    say()
+    rows = []
+    for (key, words), before, after, told in zip(
+        advice.names, advice.open_before, advice.open_after, advice.told_before, strict=True
+    ):
+        would = "told already" if told else ("would be told" if after < 0.5 else "would stay open")
+        rows.append([words, f"{100 * before:.0f} %", f"{100 * after:.0f} %", would, key])
+    show(table([("number", "left"), ("open now", "right"), ("after", "right"), ("", "left"), ("key", "left")], rows))
+    say()
+    for line in advice.cautions:
+        prose(line)

@@ -1,0 +1,179 @@
+"""Synthetic logs for the garage's tests and scripts: cars drawn at random, driven, and logged as a logger would.
+
+The thermal part comes from the independent reference (differential equations handed to scipy), never from the kernel
+that the fit uses; pump flow is replayed. Noise, 1 Hz polling and the reading's step are added here.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "plant"))
+
+import reference
+
+from arena.contest.run import Contestant, lay_out, play
+from arena.garage.parameters import bounds, moved, parameters_for
+from arena.plant import layout as at
+from arena.plant.compile import CompiledOuting, Goals, compile_outing
+from arena.plant.numbers import CarNumbers
+from arena.scenario.car import load_car
+from arena.scenario.climate import load_climate
+from arena.scenario.drive import load_drive
+from arena.strategies import load_strategy, shipped
+from arena.timetable.outing import Played, outing_seed
+from arena.timetable.outing import play as play_drive
+
+Floats = NDArray[np.float64]
+IAT, CORE_IN, CORE_OUT, APPLIED, FLOW = 0, 3, 4, 8, 12
+
+
+@dataclass(frozen=True)
+class Truth:
+    """One run of a car of known numbers; arrays of shape (ticks,) over the scored drive, temperatures in degC."""
+
+    played: Played
+    first: int
+    last: int
+    iat_c: Floats
+    probe_c: Floats
+    duty: Floats
+    duty_before: Floats  # of the ticks before `first`
+
+
+@cache
+def base_car() -> CarNumbers:
+    """The car every fit starts from."""
+    return load_car("invented-2200").numbers()
+
+
+def drawn_car(seed: int, scale: float = 1.0) -> tuple[CarNumbers, dict[str, float]]:
+    """A car with all numbers of the fit, companions too, drawn within 1.6 spreads of the base car; and headline z."""
+    car = base_car()
+    items = parameters_for(car)
+    rng = np.random.default_rng(seed)
+    z = scale * np.clip(rng.standard_normal(len(items)), -1.6, 1.6)
+    low, high = bounds(car, items)
+    z = np.clip(z, low + 0.3, high - 0.3)
+    return moved(car, items, z), {item.key: float(v) for item, v in zip(items, z, strict=True) if item.headline}
+
+
+@cache
+def law(name: str) -> Contestant:
+    """A shipped strategy, or a law of the tests by file name."""
+    if name.endswith(".py"):
+        return Contestant(name, load_strategy(Path(__file__).parents[1] / "plant" / name))
+    return Contestant(name, shipped()[name])
+
+
+def driven(
+    car: CarNumbers,
+    drive: str,
+    climate: str,
+    strategy: str | Contestant,
+    seed: int,
+    *,
+    exact: bool = True,
+    seconds: float = 1e9,
+) -> Truth:
+    """Drive a car. `exact`: the loop by scipy's DOP853, else by the kernel; at most so many seconds of the drive."""
+    played = play_drive(load_drive(drive), load_climate(climate), car, outing_seed(seed, f"{drive}/{climate}", 0))
+    made = compile_outing(played, car, Goals(), seed)
+    contestant = strategy if isinstance(strategy, Contestant) else law(strategy)
+    run = play(made, lay_out([contestant]), 1, at.TRACE_COLUMNS)
+    assert run.trace is not None
+    trace = run.trace[:, 0]
+    first = played.score_from
+    last = min(played.drive_until, first + round(10.0 * seconds))
+    iat = trace[:, IAT]
+    if exact:
+        iat = iat.copy()
+        iat[:last] = reference.integrate(made, trace[:, FLOW : FLOW + 1], last).iat_mean_k[:, 0]
+    probe = _probe(made, iat)
+    cut = slice(first, last)
+    return Truth(
+        played, first, last, iat[cut] - 273.15, probe[cut] - 273.15, trace[cut, APPLIED], trace[:first, APPLIED]
+    )
+
+
+def _probe(made: CompiledOuting, iat_k: Floats) -> Floats:
+    """The probe's element behind a charge temperature: the plant's own first-order lag."""
+    x = made.X
+    metal = (iat_k - x[:, at.X_IAT0]) / np.maximum(x[:, at.X_IAT1], 1e-12)
+    goal = x[:, at.X_PROBE0] + x[:, at.X_PROBE1] * metal
+    out, value = np.empty(made.ticks), made.start_k
+    for tick in range(made.ticks):
+        value += x[tick, at.X_PROBE_K] * (goal[tick] - value)
+        out[tick] = value
+    return out
+
+
+def write_log(
+    path: Path, truth: Truth, seed: int, *, poll_s: float = 1.0, noise_k: float = 0.15, step_k: float = 0.5,
+    shift_k: float = 0.0, duty: bool = True,
+) -> Path:  # fmt: skip
+    """A CSV as a logger writes it: every `poll_s`, charge temperature with noise and step, ambient in whole degrees."""
+    rng = np.random.default_rng(seed)
+    every = round(10.0 * poll_s)
+    take = np.arange(int(rng.integers(0, every)), len(truth.iat_c), every)
+    p, f = truth.played, truth.first
+    reading = truth.probe_c[take] + shift_k + noise_k * rng.standard_normal(len(take))
+    columns: dict[str, Any] = {
+        "time_s": 0.1 * take,
+        "speed_kmh": np.round(3.6 * p.speed_m_s[f + take]),
+        "throttle_pct": np.round(100.0 * p.throttle[f + take], 1),
+        "rpm": np.round(p.rpm[f + take]),
+        "map_kpa": np.round(1e-3 * p.map_pa[f + take]),
+        "ambient_c": np.round(p.ambient_k[f + take] - 273.15),
+        "iat_c": step_k * np.floor(reading / step_k + 0.5),
+        "engine_coolant_c": np.round(p.engine_k[f + take] - 273.15),
+    }
+    if duty:
+        columns["duty_pct"] = np.round(100.0 * truth.duty[take], 1)
+    lines = [",".join(columns)]
+    lines += [",".join(f"{v:.6g}" for v in row) for row in zip(*columns.values(), strict=True)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def base_with(**sections: dict[str, float]) -> CarNumbers:
+    """The base car with some numbers changed: base_with(core={"air_ha_w_k": 300})."""
+    car = base_car()
+    return replace(car, **{s: replace(getattr(car, s), **values) for s, values in sections.items()})
+
+
+def number_of(car: CarNumbers, key: str) -> float:
+    """A number by its key of a car file, in the file's unit."""
+    from arena.scenario.car_keys import KEY_OF_NUMBER, extra_of
+
+    number = next(n for n, k in KEY_OF_NUMBER.items() if k == key)
+    section, field = number.split(".")
+    extra = extra_of(*key.split("."))
+    return (float(getattr(getattr(car, section), field)) - float(extra.get("offset") or 0.0)) / float(extra["factor"])
+
+
+def error_k(truth: Truth, car: CarNumbers) -> float:
+    """RMS error of the charge temperature predicted for another car on the same drive with the same pump duty, K."""
+    made = compile_outing(truth.played, car, Goals(), 1)
+    made.X[:, at.X_PEDAL] = 0.0
+    made.X[: truth.first, at.X_PEDAL] = 100.0 * truth.duty_before
+    made.X[truth.first : truth.last, at.X_PEDAL] = 100.0 * truth.duty
+    run = play(made, lay_out([replayed()]), 1, at.TRACE_COLUMNS)
+    assert run.trace is not None
+    read = run.trace[truth.first : truth.last, 0, IAT] - 273.15
+    return float(np.sqrt(np.mean((read - truth.iat_c) ** 2)))
+
+
+@cache
+def replayed() -> Contestant:
+    """The garage's own law that plays a duty again."""
+    import arena.garage
+
+    return Contestant("again", load_strategy(Path(arena.garage.__file__).with_name("replayed_duty.py")))
