@@ -60,22 +60,23 @@ def _show_car(found: Examined) -> None:
     terminal.say()
     _show(("measured (given)", "value"), [(what, value) for what, value, _ in given])
     terminal.say()
+    narrow = terminal.console().width < 100
     if not found.effects:
-        _show(("assumed", "value", "why"), [(a, b, c.removeprefix("assumed: ")) for a, b, c in assumed])
+        _show(("assumed", "value", "why"), [(what, value, _why(why, narrow)) for what, value, why in assumed])
     else:
+        tried = sorted((row for row in assumed if row[0] in found.effects), key=lambda r: -found.effects[r[0]].change)
         rows = []
-        by_weight = sorted(assumed, key=lambda row: -found.effects[row[0]].change if row[0] in found.effects else 1.0)
-        for what, value, why in by_weight:
-            effect = found.effects.get(what)
-            moves = "-" if effect is None else f"{effect.change:.3f}{' !' if effect.turns else ''}"
-            tried = "" if effect is None else f"{effect.tried:.3g}"
-            rows.append((what, value, tried, moves, why.removeprefix("assumed: ")))
+        for what, value, why in tried:
+            effect = found.effects[what]
+            moves = f"{effect.change:.3f}{' !' if effect.turns else '  '}"
+            rows.append((what, value, f"{effect.tried:.4g}", moves, _why(why, narrow)))
         _show(("assumed", "value", "tried", "score moves", "why"), rows)
         terminal.say()
-        terminal.say(
-            "score moves: largest change of a strategy's score on a short drive if the number were the tried one,"
-        )
-        terminal.say("half-way to the far end of what is usual; ! if that turns the order of the strategies.")
+        terminal.say("score moves: the most any strategy's score changes on a short drive with the number tried:")
+        terminal.say("half-way to the far end of what is usual, a fifth for estimates; ! if the order turns.")
+        terminal.say()
+        rest = [(what, value, _why(why, narrow)) for what, value, why in assumed if what not in found.effects]
+        _show(("assumed, not tried", "value", "why"), rest)
     terminal.say()
     _show(("derived", "value"), [(what, value) for what, value, _ in derived])
     worth = found.worth_measuring()
@@ -84,6 +85,12 @@ def _show_car(found: Examined) -> None:
         terminal.say("Worth measuring first:" if worth else "Nothing more is worth measuring for the ranking.")
         for line in worth:
             terminal.say(f"  {line}")
+
+
+def _why(known: str, narrow: bool) -> str:
+    """Why a number was assumed: in full, or in a word."""
+    why = known.removeprefix("assumed: ")
+    return why.split(",")[0].split(" from ")[0] if narrow else why
 
 
 def _show(headers: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:

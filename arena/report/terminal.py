@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from arena.units import Units
@@ -61,7 +62,7 @@ def table(headers: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]]) -> 
     for text, side in headers:
         out.add_column(text, justify="right" if side == "right" else "left", no_wrap=True, overflow="fold")
     for row in rows:
-        out.add_row(*row)
+        out.add_row(*(escape(cell) for cell in row))  # names and headers may hold brackets
     return out
 
 

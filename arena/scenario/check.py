@@ -118,17 +118,22 @@ def _car(car: Car, units: Units) -> Checked:
         text = written(section, name, getattr(car.numbers(), section))
         if text is not None and key in number_of:
             why = car.origin[number_of[key]]
-            value = _points(car) if key == "pump.curve" else _rounded(text)
+            value = _in_few_words(car, key) or _rounded(text)
             rows.append((key, value, "measured (given)" if why == "given" else f"assumed: {why}"))
     _fits_the_solver(car)
     return Checked("car", car.notes, (*rows, *_derived(car, units)), car)
 
 
-def _points(car: Car) -> str:
-    """A pump's curve in few words; its keys are metric, so it stays so."""
-    pump = car.numbers().pump
-    flow, head = 6e4 * pump.head_flow_m3_s[-1], 1e-3 * pump.head_pa[0]
-    return f"{len(pump.head_pa)} points, to {flow:.3g} L/min, {head:.3g} kPa"
+def _in_few_words(car: Car, key: str) -> str:
+    """Rows of numbers shortened, in the file's own units; empty for single numbers."""
+    if key == "pump.curve":
+        pump = car.numbers().pump
+        flow, head = 6e4 * pump.head_flow_m3_s[-1], 1e-3 * pump.head_pa[0]
+        return f"{len(pump.head_pa)} points, to {flow:.3g} L/min, {head:.3g} kPa"
+    if key == "engine.kmh_per_1000rpm":
+        gears = [3600.0 * v for v in car.numbers().engine.gear_m_s_per_rpm]
+        return f"{len(gears)} gears, {gears[0]:.3g} to {gears[-1]:.3g}"
+    return ""
 
 
 def _rounded(text: str) -> str:
