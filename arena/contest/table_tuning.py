@@ -210,8 +210,9 @@ class CellSearch:
         known = sorted(self.helped, key=lambda m: self.helped[m])[:REMEMBERED]
         for count in range(2, len(known) + 1):
             self._propose(tuple(known[:count]))
-        while known and len(self.asked) < GENERATION // 3 and self._propose(self._some(rng, known)):
-            pass
+        for _ in range(GENERATION if known else 0):
+            if len(self.asked) < GENERATION // 3:
+                self._propose(self._some(rng, known))
         for _ in range(20 * GENERATION):
             if len(self.asked) >= GENERATION:
                 break
@@ -240,20 +241,18 @@ class CellSearch:
                 self.helped.pop(move, None)
         self.helped = dict(sorted(self.helped.items(), key=lambda item: item[1])[:REMEMBERED])
 
-    def _propose(self, moves: tuple[Move, ...]) -> bool:
+    def _propose(self, moves: tuple[Move, ...]) -> None:
         """Add the best table with these moves made, unless that table was tried before or the generation is full."""
         if len(self.asked) >= GENERATION:
-            return False
+            return
         cells = self.best_cells
         for move in moves:
             cells = self._moved(cells, move)
         cells = filled(self.axes, cells, self.mask, self.limit_c, self.falling)
         mark = cells.tobytes()
-        if mark in self.tried:
-            return True
-        self.tried.add(mark)
-        self.asked.append((cells, moves))
-        return True
+        if mark not in self.tried:
+            self.tried.add(mark)
+            self.asked.append((cells, moves))
 
     def _some(self, rng: np.random.Generator, known: list[Move]) -> tuple[Move, ...]:
         """A random handful of moves that helped."""

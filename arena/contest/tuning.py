@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
-from arena.contest.table_shape import contestant_with
+from arena.contest.table_shape import output_settings, table_strategy
 from arena.contest.table_tuning import DEFAULT_TRIALS, GENERATION, TunedTable, train_robustly, tune_table
 from arena.contest.tournament import (
     DEFAULT_CAR,
@@ -33,6 +34,12 @@ from arena.scenario.season import Entry, Season, load_season
 from arena.strategies import shipped, strategy_named
 from arena.strategies.table_csv import read_table
 
+if TYPE_CHECKING:
+    from arena.contest.aims import Aim, PairResult
+    from arena.contest.foresight import Foresight
+    from arena.contest.seasonal import Seasonal
+    from arena.contest.tradeoff import Tradeoff
+
 REPLICATES = 6
 DEFAULT_DRIVES = ("commute", "hill-pulls")
 REFERENCES = ("always-on", "always-off")
@@ -48,6 +55,16 @@ class Job:
     against: Contestant | None
     trials: int
     replicates: int
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is wanted beyond the tuned settings themselves."""
+
+    foresight: bool = True
+    axes: bool = False
+    aims: bool = False
+    tradeoff: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,6 +90,11 @@ class TuningResult:
     seconds: float
     notes: tuple[str, ...] = ()
     folder: Path | None = None
+    foresight: Foresight | None = None
+    seasonal: Seasonal | None = None
+    pairs: tuple[PairResult, ...] = ()
+    aims: tuple[Aim, ...] = ()
+    tradeoff: Tradeoff | None = None
 
     @property
     def contestant(self) -> Contestant:
@@ -129,8 +151,12 @@ def make_job(
     replicates: int = REPLICATES,
     seed: int = DEFAULT_SEED,
     spread: float = DEFAULT_SPREAD,
+    aside: str = "",
 ) -> Job:
-    """Everything loaded and checked, nothing played. Raises BadInput for whatever cannot be used."""
+    """Everything loaded and checked, nothing played. Raises BadInput for whatever cannot be used.
+
+    `aside` names an option that only a duty table can have, "" for none.
+    """
     if not 1 <= trials <= MOST_TRIALS:
         raise BadInput(f"--trials {trials} is outside 1..{MOST_TRIALS}", "Give the number of candidates to try.")
     if not 2 <= replicates <= 1000:
@@ -145,6 +171,8 @@ def make_job(
     plan = make_plan(made, car, seed, spread)
     numbers = plan.car.numbers()
     is_table = found.table is not None
+    if aside and not is_table:
+        raise BadInput(f"{aside}: {found.name} has no table", "Leave it out, or tune --strategy gated-table.")
     if axes is not None and not is_table:
         raise BadInput(f"--axes: {found.name} has no table", "Leave --axes out, or tune --strategy gated-table.")
     frame = (load_axes(axes) if axes is not None else default_axes()).for_car(numbers)
@@ -157,8 +185,6 @@ def make_job(
 def against_table(path: str | Path, axes: Axes) -> Contestant:
     """The user's present table as a contestant, read with the pump output of `axes`."""
     table = read_table(path)
-    from arena.contest.table_shape import output_settings, table_strategy
-
     if not {table.row_sense, table.column_sense} & {"iat_c", "coolant_c"}:
         raise BadInput(f"{path}: neither axis is a temperature (iat_c, coolant_c)", "Give a table that senses heat.")
     strategy = table_strategy(table.row_sense, table.column_sense)
@@ -173,8 +199,13 @@ def hold_tuning(
     tell: Tell | None = None,
     keep: Keep | None = None,
     kept: Kept | None = None,
+    asked: Asked | None = None,
 ) -> TuningResult:
-    """Tune, then compare on fresh worlds with always-on, the shipped default and the user's own table."""
+    """Tune, then compare on fresh worlds with always-on, the shipped default and the user's own table.
+
+    With several climates a table is also tuned for each of them; `asked` says what else is wanted.
+    """
+    asked = asked or Asked()
     began = time.perf_counter()
     with pool_of(workers) as pool:
         training = train_robustly(job.plan, pool)
@@ -189,6 +220,7 @@ def hold_tuning(
             tuned = tune(training, [made], job.trials, pool, tell, keep, kept, size)[made.name]
             mine = tuned.contestant
         result = judged(job, training, mine, table, tuned, pool, tell)
+        result = answered(result, training, asked, pool, tell, keep, kept)
     return replace(result, seconds=time.perf_counter() - began)
 
 
@@ -216,6 +248,34 @@ def judged(
     }  # fmt: skip
     notes = [f"{bound} of its range" for bound in tuned.at_bounds] if tuned is not None else []
     return TuningResult(job, table, tuned, found, wrong, resistors(training, mine), 0.0, tuple(notes))
+
+
+def answered(
+    result: TuningResult,
+    training: Training,
+    asked: Asked,
+    pool: ThreadPoolExecutor,
+    tell: Tell | None = None,
+    keep: Keep | None = None,
+    kept: Kept | None = None,
+) -> TuningResult:
+    """The other answers that were asked for."""
+    from arena.contest import aims, foresight, seasonal, tradeoff
+
+    job, table = result.job, result.table
+    if asked.foresight:
+        field = [result.contestant, *(c for c in rivals(job) if c is not job.against)]
+        found = foresight.foresee(job.plan, field, result.contestant.name, pool, tell)
+        result = replace(result, foresight=found)
+    if table is not None and len({e.climate for e in job.plan.season.entries}) > 1:
+        result = replace(result, seasonal=seasonal.season_by_season(job, training, table, pool, tell, keep, kept))
+    if asked.axes and table is not None:
+        result = replace(result, pairs=aims.compare_axes(job, training, pool, tell, keep, kept)[0])
+    if asked.aims and table is not None:
+        result = replace(result, aims=aims.try_aims(job, training, pool, tell))
+    if asked.tradeoff:
+        result = replace(result, tradeoff=tradeoff.trade_off(job, training, pool, tell))
+    return result
 
 
 def rivals(job: Job) -> list[Contestant]:
@@ -246,6 +306,3 @@ def resistors(training: Training, contestant: Contestant) -> tuple[Resistor, ...
         peak, mean = (float(through.max()), float(through.mean())) if through.size else (0.0, 0.0)
         out.append(Resistor(name, float(getattr(settings, name)), peak, mean))
     return tuple(out)
-
-
-__all__ = ["Job", "TuningResult", "contestant_with", "hold_tuning", "make_job", "season_of"]

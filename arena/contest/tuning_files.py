@@ -16,6 +16,7 @@ from arena.contest.axes import Axes
 from arena.contest.comparing import Comparison, Interval
 from arena.contest.store import Folder, copy_inputs, manifest, number, same_inputs, settings_toml
 from arena.contest.table_tuning import TunedTable
+from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import Job, TuningResult
 
 Floats = NDArray[np.float64]
@@ -55,11 +56,20 @@ def write_tuning(
     folder.write("comparison.csv", comparison_csv(result.comparison))
     if result.table is not None:
         write_table(folder, result.table)
+        others = [*(result.seasonal.tables.values() if result.seasonal else ()), *(p.table for p in result.pairs)]
+        for table in others:
+            write_table(folder, replace(table, name=table.name.replace(" ", "-")))
     else:
         strategy = mine.strategy
         settings = strategy.make_settings(dict(mine.settings))._asdict()
         units = {s.name: s.unit for s in strategy.settings}
         folder.write(f"settings/{mine.name}.toml", settings_toml(strategy.name, settings, units, "Tuned settings."))
+    if result.tradeoff is not None:
+        folder.write("tradeoff.csv", front_csv(result.tradeoff))
+        for name, made in result.tradeoff.contestants.items():
+            if made.table is not None and result.job.axes is not None:
+                words = name.replace(" ", "-")
+                folder.write(f"tables/{words}.csv", cells_csv(result.job.axes, np.asarray(made.table[2])))
     if dress is not None:
         dress(folder.path, result)
     return replace(result, folder=folder.finish())
@@ -125,6 +135,19 @@ def table_toml(table: TunedTable) -> str:
         shape.add(key, float(f"{value:.6g}"))
     document.add("shape", shape)
     return tomlkit.dumps(document)
+
+
+def front_csv(found: Tradeoff) -> str:
+    """One row a point of the front, by rising pump hours, with the name of those that have one."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    figures, settings = list(found.front[0].figures), list(found.front[0].settings)
+    writer.writerow(["choice", "score", *figures, *settings])
+    for point in found.front:
+        names = " / ".join(n for n, p in found.choices.items() if p is point)
+        values = [point.score, *point.figures.values(), *point.settings.values()]
+        writer.writerow([names, *(number(v) for v in values)])
+    return out.getvalue()
 
 
 def comparison_csv(comparison: Comparison) -> str:

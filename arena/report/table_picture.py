@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
 
 from arena.contest.axes import Axis
 from arena.contest.table_tuning import TunedTable
+from arena.contest.tradeoff import Tradeoff
 from arena.errors import BadInput
 from arena.report.page import CIVIDIS
 
@@ -86,6 +88,70 @@ def _cell(i: int, j: int, duty: float, visited: bool) -> list[str]:
     ink = "#ffffff" if dark(duty) else "#000000"
     out.append(f'<text x="{x + CELL_W / 2}" y="{y + CELL_H / 2 + 5}" text-anchor="middle" fill="{ink}">{text}</text>')
     return out
+
+
+def front_svg(found: Tradeoff, title: str) -> str:
+    """The front as a scatter: pump hours across, kelvin-hours off target up, shaded by energy; choices are named."""
+    width, height, left, top, right, foot = 720, 460, 78, 56, 150, 66
+    hours = [p.figures["pump_hours"] for p in found.front]
+    off = [p.figures["tracking_k_h"] for p in found.front]
+    energy = [p.figures["energy_wh"] for p in found.front]
+    across = _scale(hours, left, width - right)
+    up = _scale(off, height - foot, top)
+    most = max(energy) or 1.0
+    drawn = [f'<text x="16" y="28" font-size="16" font-weight="bold">{escape(title)}</text>']
+    for value in _ticks(hours):
+        x = across(value)
+        drawn.append(f'<path d="M{x:.1f} {height - foot}v5" stroke="#444444"/>')
+        drawn.append(f'<text x="{x:.1f}" y="{height - foot + 20}" text-anchor="middle">{value:.3g}</text>')
+    for value in _ticks(off):
+        y = up(value)
+        drawn.append(f'<path d="M{left} {y:.1f}h-5" stroke="#444444"/>')
+        drawn.append(f'<text x="{left - 9}" y="{y + 4:.1f}" text-anchor="end">{value:.3g}</text>')
+    drawn.append(f'<path d="M{left} {top}V{height - foot}H{width - right}" fill="none" stroke="#444444"/>')
+    drawn.append(
+        f'<text x="{(left + width - right) / 2}" y="{height - 22}" text-anchor="middle">pump hours a year</text>'
+    )
+    drawn.append(f'<text x="{left}" y="{top - 8}">off target, K h a year</text>')
+    for point, x, y, wh in zip(found.front, hours, off, energy, strict=True):
+        r, g, b = shade(wh / most)
+        drawn.append(
+            f'<circle cx="{across(x):.1f}" cy="{up(y):.1f}" r="4.5" fill="#{r:02x}{g:02x}{b:02x}" stroke="#333333" '
+            f'stroke-width="0.6"><title>{wh:.1f} Wh, score {point.score:.3f}</title></circle>'
+        )
+    for k, (name, point) in enumerate(found.choices.items()):
+        x, y = across(point.figures["pump_hours"]), up(point.figures["tracking_k_h"])
+        at = top + 24 + 26 * k
+        drawn.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="8" fill="none" stroke="#b3440a" stroke-width="2"/>')
+        drawn.append(
+            f'<path d="M{x + 8:.1f} {y:.1f}L{width - right + 8} {at - 4}" stroke="#b3440a" stroke-width="0.8"/>'
+        )
+        drawn.append(f'<text x="{width - right + 12}" y="{at}">{escape(name)}</text>')
+    drawn.append(
+        f'<text x="16" y="{height - 6}" font-size="11">light: much energy ({most:.3g} Wh), dark: little</text>'
+    )
+    return "\n".join(
+        [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" '
+            f'height="{height}" role="img" font-family="sans-serif" font-size="13">',
+            f"<title>{escape(title)}</title>",
+            '<rect width="100%" height="100%" fill="#ffffff"/>',
+            *drawn,
+            "</svg>",
+            "",
+        ]
+    )
+
+
+def _scale(values: Sequence[float], first: float, last: float) -> Callable[[float], float]:
+    low, high = min(values), max(values)
+    span = high - low or 1.0
+    return lambda v: first + (v - low) / span * (last - first)
+
+
+def _ticks(values: Sequence[float]) -> list[float]:
+    low, high = min(values), max(values)
+    return [low + k / 4 * (high - low) for k in range(5)] if high > low else [low]
 
 
 def words(axis: Axis) -> str:

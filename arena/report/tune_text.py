@@ -11,14 +11,18 @@ import numpy as np
 from rich.style import Style
 from rich.text import Text
 
+from arena.contest.aims import FLAT, PairResult, flat_span
 from arena.contest.comparing import Comparison, Interval, Line
 from arena.contest.figures import FIGURES
+from arena.contest.foresight import Foresight
+from arena.contest.seasonal import Seasonal
 from arena.contest.standings import FEW_WORLDS, HARD_LIMIT_K
 from arena.contest.table_shape import ROUGHNESS_PRICE
 from arena.contest.table_tuning import MOST_OVER_K, SEEN_S, TRAIN_WORLDS, TunedTable
+from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import TuningResult
-from arena.report.table_picture import dark, shade, table_svg, words, write_svg
-from arena.report.terminal import CAUTIONS, console, figure, say, show, table
+from arena.report.table_picture import dark, front_svg, shade, table_svg, words, write_svg
+from arena.report.terminal import CAUTIONS, console, say, show, table
 
 SHOWN = (
     ("tracking_k_h", "off target, K h a year", 1),
@@ -51,6 +55,7 @@ def show_tuning(result: TuningResult) -> None:
     show_comparison(result.comparison)
     for line in evidence(result):
         prose(line)
+    show_answers(result)
     for note in result.notes:
         prose(f"note: {note}")
     if result.folder is not None:
@@ -62,11 +67,30 @@ def show_tuning(result: TuningResult) -> None:
         say(line)
 
 
+def show_answers(result: TuningResult) -> None:
+    """The other answers, those that were asked for."""
+    if result.foresight is not None:
+        prose(foresight_words(result.foresight))
+    if result.seasonal is not None:
+        show_seasonal(result.seasonal)
+    if result.pairs:
+        show_pairs(result.pairs)
+    if result.aims:
+        show_aims(result)
+    if result.tradeoff is not None:
+        show_tradeoff(result.tradeoff)
+
+
 def pictures(folder: Path, result: TuningResult) -> None:
     """The table as SVG, into a result folder."""
     if result.table is not None:
         title = f"{result.table.name}: {result.job.plan.season.name}"
         write_svg(table_svg(result.table, title), folder / "tables" / f"{result.table.name}.svg")
+    for climate, made in (result.seasonal.tables if result.seasonal else {}).items():
+        write_svg(table_svg(made, f"{made.name}: for {climate}"), folder / "tables" / f"{made.name}.svg")
+    if result.tradeoff is not None:
+        title = f"Trade-off: {result.job.contestant.name}, {result.job.plan.season.name}"
+        write_svg(front_svg(result.tradeoff, title), folder / "tradeoff.svg")
 
 
 def head_words(result: TuningResult) -> str:
@@ -127,8 +151,8 @@ def table_words(made: TunedTable) -> list[str]:
     along = "rises with temperature, falls with speed" if made.falling else "never falls along either axis"
     out.append(
         f"Duty {along}, in steps of {100 * axes.duty_step:g} %. Smoothness: {ROUGHNESS_PRICE:g} of the score for a "
-        f"mean squared second difference of 1; here {ROUGHNESS_PRICE * made.roughness:.5f}. Limit: mean excess on boost "
-        f"at most {MOST_OVER_K:g} K in the worst training world."
+        f"mean squared second difference of 1; here {ROUGHNESS_PRICE * made.roughness:.5f}. Limit: mean excess on "
+        f"boost at most {MOST_OVER_K:g} K in the worst training world."
     )
     if made.never_runs:
         out.insert(
@@ -238,6 +262,107 @@ def evidence(result: TuningResult) -> list[str]:
     return out
 
 
+def foresight_words(found: Foresight) -> str:
+    """What share of the possible gain the tuned settings reach."""
+    if math.isnan(found.share.value) or found.score.value >= 1.0:
+        return "Foresight: knowing the drive in advance gains nothing over always-on here."
+    parts = ", ".join(f"{name} {100 * share:.0f} %" for name, share in found.by_outing.items())
+    return (
+        f"Foresight (best duty found for {len(found.outings)} fresh outings known in advance; a search, so the bound "
+        f"may lie lower): {found.score.value:.3f}; tuned there {found.tuned_score.value:.3f}, which is "
+        f"{100 * found.share.value:.0f} % ({100 * found.share.low:.0f}..{100 * found.share.high:.0f}) of the possible "
+        f"gain over always-on ({parts})."
+    )
+
+
+def show_seasonal(found: Seasonal) -> None:
+    """One table against one a climate; every table in every climate; the tables themselves."""
+    say()
+    for climate, made in found.tables.items():
+        say(f"{made.name}, tuned for {climate} alone" + (": THE PUMP NEVER RUNS there" if made.never_runs else ""))
+        show_table(made)
+        say()
+    rows = [[c.climate, c.table, "FAILED" if c.failed else span(c.score, 3), span(c.less_own, 3)] for c in found.cells]
+    heads = [("driven in", "left"), ("table", "left"), ("score", "right"), ("less that climate's own", "right")]
+    show(table(heads, rows))
+    prose(
+        f"One table for all of it: {span(found.one_score, 3)}; one a climate: {span(found.own_score, 3)}. One table "
+        f"costs {span(found.one_costs, 3)} of always-on's cost more"
+        + ("." if found.one_costs.excludes(0.0) else ": no difference that can be told from none.")
+    )
+
+
+def show_pairs(pairs: tuple[PairResult, ...]) -> None:
+    """Which pair of axes is worth having."""
+    say()
+    say("Pairs of axes, each with its own tuned table, on the same fresh worlds:")
+    first = pairs[0].pair
+    rows = [
+        [p.pair, span(p.score, 3), "" if p.pair == first else span(p.less_first, 3), verdict_of(p, first)]
+        for p in pairs
+    ]
+    show(table([("axes", "left"), ("score", "right"), (f"less {first}", "right"), ("", "left")], rows))
+
+
+def verdict_of(pair: PairResult, first: str) -> str:
+    """A word on one pair of axes against the first."""
+    if pair.pair == first:
+        return ""
+    if not pair.less_first.excludes(0.0):
+        return "no difference to be told"
+    return "better" if pair.less_first.value < 0.0 else "worse"
+
+
+def show_aims(result: TuningResult) -> None:
+    """Which target and limit the score is flat around."""
+    season = result.job.plan.season
+    say()
+    say("Shapes tuned for other targets and limits, scored with the season's own, on the same fresh worlds:")
+    rows = [
+        [
+            f"{a.target_c:g}", f"{a.limit_c:g}", "FAILED" if a.failed else span(a.score, 3), span(a.less_own, 3),
+            span(a.boost_p95_c, 1), span(a.pump_hours, 2), "flat" if a.flat else "",
+        ]
+        for a in result.aims
+    ]  # fmt: skip
+    heads = [("target", "right"), ("limit", "right"), ("score", "right"), ("less own", "right")]
+    heads += [("95 % on boost under", "right"), ("pump hours", "right"), ("", "left")]
+    if console().width < 110:
+        heads, rows = [*heads[:4], heads[6]], [[*r[:4], r[6]] for r in rows]
+    show(table(heads, rows))
+    flat = flat_span(result.aims, season.target_c, season.limit_c)
+    (t1, t2), (l1, l2) = flat["target_c"], flat["limit_c"]
+    prose(
+        f"Flat (surely within {FLAT:g} of always-on's cost) from target {t1:g} to {t2:g} degC and from limit {l1:g} to "
+        f"{l2:g} degC, of those tried."
+    )
+
+
+def show_tradeoff(found: Tradeoff) -> None:
+    """The named choices on fresh worlds."""
+    say()
+    say(
+        f"Trade-off: {len(found.front)} settings that none of {found.tried} beat in tracking, hours and energy at once."
+    )
+    rows = []
+    for name in found.choices:
+        line = found.comparison.line(name)
+        f = line.figures
+        rows.append(
+            [
+                name, scored(line), span(f["tracking_k_h"], 2), span(f["pump_hours"], 2), span(f["energy_wh"], 1),
+                span(f["boost_p95_c"], 1),
+            ]
+        )  # fmt: skip
+    heads = [("choice", "left"), ("score", "right"), ("off target, K h", "right"), ("pump hours", "right")]
+    heads += [("energy, Wh", "right"), ("95 % on boost under", "right")]
+    if console().width < 120:
+        heads, rows = heads[:5], [[r[0], *(x.split(" ")[0] for x in r[1:5])] for r in rows]
+    show(table(heads, rows))
+    for name, point in found.choices.items():
+        prose(f"{name}: " + ", ".join(f"{k} {v:.4g}" for k, v in point.settings.items()))
+
+
 def verdict(line: Line, yours: bool) -> str:
     """One sentence about one rival."""
     name = "your table" if yours else line.contestant
@@ -287,7 +412,53 @@ def tuning_document(result: TuningResult) -> dict[str, Any]:
         "wrong_core": {name: comparison_document(c) for name, c in result.wrong_core.items()},
         "notes": list(result.notes),
     }
+    if result.foresight is not None:
+        f = result.foresight
+        document["foresight"] = {
+            "score": vars(f.score),
+            "tuned_score": vars(f.tuned_score),
+            "share_of_gain": vars(f.share),
+            "by_outing": f.by_outing,
+        }
+    if result.seasonal is not None:
+        document["seasonal"] = seasonal_document(result.seasonal)
+    if result.pairs:
+        document["axes"] = [
+            {"pair": p.pair, "score": vars(p.score), "less_first": vars(p.less_first), "table": table_document(p.table)}
+            for p in result.pairs
+        ]
+    if result.aims:
+        season = plan.season
+        document["aims"] = {
+            "tried": [
+                {"target_c": a.target_c, "limit_c": a.limit_c, "score": vars(a.score), "less_own": vars(a.less_own),
+                 "flat": a.flat, "failed": a.failed}
+                for a in result.aims
+            ],
+            "flat": {k: list(v) for k, v in flat_span(result.aims, season.target_c, season.limit_c).items()},
+        }  # fmt: skip
+    if result.tradeoff is not None:
+        t = result.tradeoff
+        document["tradeoff"] = {
+            "front": [{"score": p.score, "figures": p.figures, "settings": p.settings} for p in t.front],
+            "choices": {n: {"settings": p.settings, "figures": p.figures} for n, p in t.choices.items()},
+            "comparison": comparison_document(t.comparison),
+        }
     return document
+
+
+def seasonal_document(found: Seasonal) -> dict[str, Any]:
+    """One table against one a climate."""
+    return {
+        "tables": {climate: table_document(made) for climate, made in found.tables.items()},
+        "every_table_in_every_climate": [
+            {"climate": c.climate, "table": c.table, "score": vars(c.score), "less_own": vars(c.less_own)}
+            for c in found.cells
+        ],
+        "one_score": vars(found.one_score),
+        "own_score": vars(found.own_score),
+        "one_less_own": vars(found.one_costs),
+    }
 
 
 def table_document(made: TunedTable) -> dict[str, Any]:
@@ -330,6 +501,3 @@ def comparison_document(found: Comparison) -> list[dict[str, Any]]:
         }
         for line in found.lines
     ]
-
-
-__all__ = ["figure", "show_tuning", "tuning_document"]
