@@ -106,6 +106,7 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
             "seconds": round(TICK_S * (played.ticks - played.score_from), 1),
             "drive_s": round(TICK_S * (played.drive_until - played.score_from), 1),
             "step_s": thinning(played.ticks - played.score_from, points)[1],
+            "engine_off_s": _spans(played.engine_on[played.score_from :] < 0.5),
             "phases": _phases(played.phases, played.phase[played.score_from :]),
             "shared": {n: line(v[played.score_from :], points, QUANTUM[n]) for n, v in shared.items()}
             if entry in kept
@@ -251,6 +252,12 @@ def _phases(names: Sequence[str], phase: NDArray[np.int32]) -> list[list[Any]]:
     """[[seconds from the start, name], ...] of the phases as they came."""
     starts = np.flatnonzero(np.diff(phase, prepend=phase[0] - 1))
     return [[round(TICK_S * float(k), 1), names[int(phase[k])]] for k in starts]
+
+
+def _spans(there: NDArray[np.bool_]) -> list[list[float]]:
+    """[[from, to], ...] in seconds of the stretches where something is there."""
+    edges = np.flatnonzero(np.diff(there.astype(np.int8), prepend=0, append=0))
+    return [[round(TICK_S * float(a), 1), round(TICK_S * float(b), 1)] for a, b in edges.reshape(-1, 2)]
 
 
 def _season(plan: Plan) -> dict[str, Any]:

@@ -31,6 +31,7 @@ from arena.units import Units
 
 MOST_BYTES = 6_000_000
 TEMPLATES = Path(__file__).parent / "templates"
+VIEW_KEYS = ("outing", "drive", "climate", "fault", "per_year", "seconds", "drive_s", "engine_off_s")
 SHOWN_AT_FIRST = 3  # ranked contestants on the charts when the page opens, besides the references
 # cividis (Nunez, Anderton, Renslow 2018, PLoS ONE 13(7): e0199239), ten even steps
 CIVIDIS = ("00224e", "123570", "3b496c", "575d6d", "707173", "8a8678", "a59c74", "c3b369", "e1cc55", "fee838")
@@ -121,7 +122,7 @@ def chart_data(result: Result, units: Units) -> dict[str, Any]:
         "degree": temperature.unit,
         "views": [
             {
-                **{key: v[key] for key in ("outing", "drive", "climate", "fault", "per_year", "seconds", "drive_s")},
+                **{key: v[key] for key in VIEW_KEYS},
                 "step": v["step_s"], "phases": v["phases"], "shared": v["shared"],
                 "lines": [v["lines"].get(n) for n in order], "failed": [v["failed_s"].get(n) for n in order],
                 "notes": v["notes"], "name": outing_name(v),

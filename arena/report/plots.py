@@ -6,7 +6,7 @@ Drawn with the same panels and colours as the page; stands alone, prints, and ca
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -75,7 +75,7 @@ def drive_svg(run: SingleRun, units: Units) -> str:
         body.append(_panel(run, panel, y, seconds, units))
         y += panel.height + 44
     described = " ".join(
-        f"{p.title}: " + "; ".join(f"{name} {v.min():.0f} to {v.max():.0f}" for _, name, v in p.lines) + "."
+        f"{p.title}: " + "; ".join(f"{name} {np.nanmin(v):.0f} to {np.nanmax(v):.0f}" for _, name, v in p.lines) + "."
         for p in panels(run, units)
     )
     return (
@@ -100,13 +100,15 @@ def panels(run: SingleRun, units: Units) -> tuple[Panel, ...]:
     def warm(column: int) -> Floats:
         return np.asarray(units.temperature(r[:, column]), dtype=np.float64)
 
+    charge = warm(0)
+    charge[p.engine_on[first : first + len(r)] < 0.5] = np.nan  # no charge air while the engine stands
     ambient = np.asarray(units.temperature(p.ambient_k[first:]), dtype=np.float64)
     boost = np.asarray(units.pressure(np.maximum(p.map_pa - p.ambient_pa, 0.0)[first:]), dtype=np.float64)
     speed = np.asarray(units.speed(p.speed_m_s[first:]), dtype=np.float64)
     return (
         Panel(
             f"Charge temperature, {degree}",
-            (("third", "outside air", ambient), ("second", "probe", warm(1)), ("main", "charge air", warm(0))),
+            (("third", "outside air", ambient), ("second", "probe", warm(1)), ("main", "charge air", charge)),
             230, goals=True,
         ),
         Panel("Pump duty, %", (("main", "duty", 100.0 * r[:, 8]),), 70, 0.0, 100.0),
@@ -127,7 +129,7 @@ def round_steps(low: float, high: float, most: int) -> list[float]:
 def _panel(run: SingleRun, panel: Panel, top: int, seconds: float, units: Units) -> str:
     values = np.concatenate([v for _, _, v in panel.lines])
     goals = (float(units.temperature(run.goals.target_k)), float(units.temperature(run.goals.limit_k)))
-    low, high = float(values.min()), float(values.max())
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
     if panel.goals:
         low, high = min(low, goals[0] - 3.0), max(high, goals[1] + 2.0)
     low = low if panel.floor is None else panel.floor
@@ -191,12 +193,19 @@ def _level(kind: str, y: float) -> str:
 
 
 def _path(values: Floats, x: Callable[[float], float], y: Callable[[float], float]) -> str:
-    _, step = thinning(len(values), POINTS)
-    last = TICK_S * (len(values) - 1)
-    points: Sequence[tuple[float, float]] = [
-        (x(min(k * step, last)), y(float(v))) for k, v in enumerate(thin(values, POINTS))
-    ]
-    return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in points)
+    """The line as one subpath for each stretch that is there."""
+    out = ""
+    edges = np.flatnonzero(np.diff(np.isfinite(values).astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
+    width, _ = thinning(len(values), POINTS)
+    for start, end in edges:
+        points = max(2, 2 * (-(-int(end - start) // width)))
+        _, step = thinning(int(end - start), points)
+        last = TICK_S * (end - 1)
+        kept = thin(values[start:end], points)
+        out += "M" + "L".join(
+            f"{x(min(TICK_S * start + k * step, last)):.1f} {y(float(v)):.1f}" for k, v in enumerate(kept)
+        )
+    return out
 
 
 def _cut(text: str, most: int) -> str:

@@ -55,6 +55,8 @@
       const out = new Float64Array(source[name].length);
       let sum = 0;
       source[name].forEach((step, k) => { sum += step; out[k] = sum * quantum + offset; });
+      const v = D.views[view]; // no charge air while the engine stands
+      if (name === "iat_c") for (const [a, b] of v.engine_off_s) out.fill(NaN, Math.ceil(a / v.step), Math.ceil(b / v.step));
       unpacked.set(id, out);
     }
     return unpacked.get(id);
@@ -71,7 +73,7 @@
 
   // ---- time panels ----------------------------------------------------------------------------------------------
   const PANELS = [
-    { id: "iat", title: "Charge temperature", lanes: ["iat_c"], air: true, goals: true, height: 250 },
+    { id: "iat", title: "Charge temperature while the engine runs", lanes: ["iat_c"], air: true, goals: true, height: 250 },
     { id: "duty", title: "Pump duty, a strip each (full height: 100 %)", strips: "duty_pct" },
     { id: "coolant", title: "Coolant into the core (thick) and out of it (thin)", lanes: ["coolant_in_c", "coolant_out_c"], height: 170 },
     { id: "boost", title: "Boost over the outside air", shared: "boost_kpa", height: 95 },
@@ -81,8 +83,12 @@
 
   function path(values, step, from, to, x, y, end) {
     const first = Math.max(0, Math.floor(from / step)), last = Math.min(values.length - 1, Math.ceil(to / step), Math.floor(end / step));
-    let d = "";
-    for (let k = first; k <= last; k++) d += `${k === first ? "M" : "L"}${x(k * step).toFixed(1)} ${y(values[k]).toFixed(1)}`;
+    let d = "", up = true;
+    for (let k = first; k <= last; k++) {
+      if (Number.isNaN(values[k])) { up = true; continue; }
+      d += `${up ? "M" : "L"}${x(k * step).toFixed(1)} ${y(values[k]).toFixed(1)}`;
+      up = false;
+    }
     return d;
   }
 
@@ -148,7 +154,9 @@
         if (d) draw(inside, "path", k === null ? { class: "plain", d } : { class: `line ${tone(k)}${thin}`, "data-k": k, d, ...dash(k) });
         const [least, most] = span([values]);
         said += ` ${k === null ? "" : C[k].name + " "}${thin ? "out " : ""}${fixed(least, 0)} to ${fixed(most, 0)} ${D.scales[name][2]};`;
-        if (k !== null && !thin) ends.push({ k, y: y(values[Math.min(values.length - 1, Math.round(Math.min(to, end) / v.step))]), end });
+        let last = Math.min(values.length - 1, Math.round(Math.min(to, end) / v.step));
+        while (last > 0 && Number.isNaN(values[last])) last--;
+        if (k !== null && !thin && !Number.isNaN(values[last])) ends.push({ k, y: y(values[last]), end });
       }
       ends.sort((a, b) => a.y - b.y);
       ends.forEach((e, n) => { if (n && e.y < ends[n - 1].y + 12) e.y = ends[n - 1].y + 12; });
