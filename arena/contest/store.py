@@ -252,7 +252,7 @@ def settings_toml(strategy: str, values: Mapping[str, float], units: Mapping[str
 
 
 def table_csv(rows: Sequence[float], columns: Sequence[float], cells: Sequence[Sequence[float]]) -> str:
-    """A duty table CSV: `iat_c \\ throttle_pct`, throttle breakpoints across, IAT breakpoints down, duty in per cent."""
+    """A duty table CSV: `iat_c \\ throttle_pct`, throttle across, IAT down, duty in per cent."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["iat_c \\ throttle_pct", *(f"{x:g}" for x in columns)])

@@ -35,7 +35,8 @@ GIVEN_SHARE = 0.3  # a number given in the car file varies by this share of what
 
 # What varies from car to car, each evenly within +-spread of its value times the factor. Judgement, from memory.
 SPREAD: tuple[tuple[str, str, float], ...] = (
-    ("core", "air_ha_w_k", 1.0), ("core", "coolant_ha_w_k", 1.5), ("core", "metal_kg", 1.0), ("core", "bay_ua_w_k", 2.0),
+    ("core", "air_ha_w_k", 1.0), ("core", "coolant_ha_w_k", 1.5), ("core", "metal_kg", 1.0),
+    ("core", "bay_ua_w_k", 2.0),
     ("core", "pipe_ua_w_k", 2.0), ("front", "air_ha_w_k", 1.0), ("front", "coolant_ha_w_k", 1.5),
     ("front", "face_velocity_ratio", 1.5), ("loop", "hose_ua_w_m_k", 1.5), ("loop", "tank_m3", 0.5),
     ("pump", "system_pa", 1.5), ("pump", "friction_nm", 1.0), ("charger", "efficiency", 0.4),
