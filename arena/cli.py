@@ -380,13 +380,14 @@ def starters() -> dict[str, Callable[[str], str]]:
 def fit(
     log: Annotated[Path | None, typer.Argument(metavar="LOG", help="Log of the real car, CSV.")] = None,
     car: Car = "invented-2200",
-    columns: Annotated[str | None, typer.Option(help="Which header is which: NAME=HEADER,... or a TOML file.")] = None,
+    columns: Columns = None,
     out: Annotated[Path | None, typer.Option(help="Car file to write; must not be there yet.")] = None,
     ambient: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
     duty: Annotated[float | None, typer.Option(help="Pump duty in %, where the log has none.", min=0, max=100)] = None,
     health: Annotated[bool, typer.Option("--health", help="Does coolant flow, is the pump weak, the probe right?")] = False,
     plan: Annotated[bool, typer.Option("--plan", help="Which short drive would tell the rest.")] = False,
     plot: Annotated[Path | None, typer.Option(help="Write the residuals as SVG.")] = None,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Learn the car's unknown numbers from a log, and say which of them the log cannot tell.
@@ -394,13 +395,13 @@ def fit(
     Example: arena fit monday.csv --car mycar.toml --out mycar-fitted.toml
     """
     from arena.garage import fit as fitting
-    from arena.garage.read_log import parse_columns
     from arena.report import garage_text
+    from arena.scenario.columns import read_columns
 
     if log is None and not plan:
         raise BadInput("no log is given", "Give a log, or ask for a drive to log with --plan.")
     progress = garage_text.Notice(quiet=as_json)
-    mapped = parse_columns(columns)
+    mapped, printed = read_columns(columns), units_of(units)
     if health and log is not None:
         from arena.garage.health import check_health
 
@@ -422,7 +423,7 @@ def fit(
     assert fitted is not None
     if plot is not None:
         garage_text.write_residual_plot(fitted, plot)
-    emit(fitting.document(fitted)) if as_json else garage_text.show_fit(fitted)
+    emit(fitting.document(fitted)) if as_json else garage_text.show_fit(fitted, printed)
 
 
 @app.command()
@@ -430,9 +431,10 @@ def compare(
     before: Annotated[Path, typer.Argument(metavar="BEFORE", help="Log before the change.")],
     after: Annotated[Path, typer.Argument(metavar="AFTER", help="Log after it.")],
     car: Annotated[str | None, typer.Option("--car", help="Fitted car: a finer ruler than the shipped one.")] = None,
-    columns: Annotated[str | None, typer.Option(help="Which header is which: NAME=HEADER,... or a TOML file.")] = None,
+    columns: Columns = None,
     ambient_before: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
     ambient_after: Annotated[float | None, typer.Option(help="The same for AFTER.")] = None,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Say from two logs whether the car got better, at the same conditions.
@@ -440,11 +442,12 @@ def compare(
     Example: arena compare before.csv after.csv --car mycar-fitted.toml
     """
     from arena.garage.before_after import compare_logs, document
-    from arena.garage.read_log import parse_columns
     from arena.report import garage_text
+    from arena.scenario.columns import read_columns
 
-    found = compare_logs(before, after, car, parse_columns(columns), (ambient_before, ambient_after))
-    emit(document(found)) if as_json else garage_text.show_comparison(found)
+    printed = units_of(units)
+    found = compare_logs(before, after, car, read_columns(columns), (ambient_before, ambient_after))
+    emit(document(found)) if as_json else garage_text.show_comparison(found, printed)
 
 
 @app.command()
@@ -484,6 +487,7 @@ def wiring(
     bay_c: Annotated[float | None, typer.Option(help="Air round resistor, switch and leads.")] = None,
     explain: Annotated[bool, typer.Option("--explain", help="Formula and source of each number.")] = False,
     sketch: Annotated[Path | None, typer.Option(help="Draw the wiring as SVG.")] = None,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Resistor, PWM, conductor, fuse, relay and fail-on wiring for a car's pump, with the cautions.
@@ -494,7 +498,7 @@ def wiring(
     from arena.report.wiring_text import show_wiring, wiring_document
     from arena.scenario.car import load_car
 
-    loaded = load_car(car)
+    printed, loaded = units_of(units), load_car(car)
     advice = advise(
         loaded.numbers(), loaded.name, flow_l_min, length_m, tuple(at_v or SUPPLIES_V), tuple(resistor_ohm or ()),
         tuple(d / 100.0 for d in duty_pct or ()), load_from(load_nm), bay_c,
@@ -506,7 +510,7 @@ def wiring(
     if as_json:
         emit(wiring_document(advice))
     else:
-        show_wiring(advice, explain)
+        show_wiring(advice, explain, printed)
 
 
 @app.command()
@@ -525,6 +529,7 @@ def parts(
     sensitivity: Annotated[
         bool, typer.Option("--sensitivity", help="Which uncertain numbers of the car the answer hangs on (minutes).")
     ] = False,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """What other hardware would buy, each part with its own best control, beside what control buys.
@@ -535,7 +540,7 @@ def parts(
     from arena.garage.parts import what_parts_buy
     from arena.report import parts_text, terminal
 
-    progress = terminal.ProgressLine(quiet=as_json)
+    printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
     plan = make_plan(season, car, seed, spread)
     if sensitivity and spread <= 0.0:
         raise BadInput("--sensitivity needs a --spread above 0", "Leave --spread away, or give for example 0.1.")
@@ -555,6 +560,6 @@ def parts(
         more = {"sensitivity": parts_text.sensitivity_document(found)} if found else {}
         emit({**parts_text.parts_document(result), **more})
     else:
-        parts_text.show_parts(result)
+        parts_text.show_parts(result, printed)
         if found:
             parts_text.show_sensitivity(found)

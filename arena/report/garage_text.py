@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arena.errors import BadInput
-from arena.report.terminal import console, say, show, table
+from arena.report.terminal import METRIC, console, say, show, table
+from arena.units import Units
 
 if TYPE_CHECKING:
     from arena.garage.before_after import Comparison
@@ -64,7 +65,7 @@ def number(value: float | None) -> str:
     return "-" if value is None else f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"
 
 
-def show_fit(found: Fit) -> None:
+def show_fit(found: Fit, units: Units = METRIC) -> None:
     """What the log tells of the car, what it cannot tell, and how well the car then follows the log."""
     log = found.log
     say(f"{log.name}: {log.seconds:.0f} s, {log.seconds_used:.0f} s used; pump duty {log.duty_from}")
@@ -91,21 +92,25 @@ def show_fit(found: Fit) -> None:
             names = ", ".join(t.say for t in untold if t.advice == advice)
             prose(f"  would tell {names}: {advice}", "      ")
     say()
-    say(f"left unexplained {found.rms_k:.2f} K RMS; ambient plus a constant leaves {found.rms_baseline_k:.2f} K")
+    k, per = units.difference_unit, float(units.difference(1.0))
+    say(
+        f"left unexplained {per * found.rms_k:.2f} {k} RMS; "
+        f"ambient plus a constant leaves {per * found.rms_baseline_k:.2f} {k}"
+    )
     if found.held_out is not None:
         h = found.held_out
         prose(
-            f"fitted to the first half alone, the second ({h.seconds:.0f} s) is predicted within {h.rms_k:.2f} K RMS; "
-            f"ambient plus a constant: {h.baseline_k:.2f} K"
+            f"fitted to the first half alone, the second ({h.seconds:.0f} s) is predicted within "
+            f"{per * h.rms_k:.2f} {k} RMS; ambient plus a constant: {per * h.baseline_k:.2f} {k}"
         )
     say()
-    for line in residual_lines(found, min(console().width, 100) - 12):
+    for line in residual_lines(found, min(console().width, 100) - 12, units):
         say(line)
     if found.out is not None:
         prose(f"car file written: {found.out} (numbers told are marked measured, with their intervals)")
 
 
-def residual_lines(found: Fit, width: int) -> list[str]:
+def residual_lines(found: Fit, width: int, units: Units = METRIC) -> list[str]:
     """What is left of the reading over time: mean of each stretch as a row of signs."""
     edges = np.linspace(found.time_s[0], found.time_s[-1] + 1e-9, width + 1)
     which = np.clip(np.searchsorted(edges, found.time_s, side="right") - 1, 0, width - 1)
@@ -117,9 +122,14 @@ def residual_lines(found: Fit, width: int) -> list[str]:
     for level in (1.0, 0.5, 0.0, -0.5, -1.0):
         near = np.abs(mean / top - level) <= 0.25
         row = "".join("*" if hit else ("-" if level == 0.0 else " ") for hit in near)
-        lines.append(f"{level * top:+6.2f} K | {row}")
+        shown, label = units.labelled(level * top, "K")
+        lines.append(f"{shown:+6.2f} {label} | {row}")
     first, last = f"{found.time_s[0]:.0f} s", f"{found.time_s[-1]:.0f} s"
-    return ["reading less prediction", *lines, " " * 11 + first + last.rjust(width - len(first))]
+    return [
+        "reading less prediction",
+        *lines,
+        " " * (10 + len(units.difference_unit)) + first + last.rjust(width - len(first)),
+    ]
 
 
 def write_residual_plot(found: Fit, path: Path) -> None:
@@ -157,19 +167,22 @@ def residual_svg(found: Fit) -> str:
     )
 
 
-def show_comparison(found: Comparison) -> None:
+def show_comparison(found: Comparison, units: Units = METRIC) -> None:
     """Each figure's change with its interval and verdict, and what would settle what cannot be told."""
     for name, log in (("BEFORE", found.before), ("AFTER", found.after)):
         ambient = float(np.mean(log.ambient_k)) - 273.15
-        say(f"{name}: {log.name}, {log.seconds_used:.0f} s used, outside air {ambient:.0f} degC")
+        air = "{:.0f} {}".format(*units.labelled(ambient, "degC"))
+        say(f"{name}: {log.name}, {log.seconds_used:.0f} s used, outside air {air}")
     for note in found.notes:
         prose(f"note: {note}", "  ")
     say()
     rows = []
     for c in found.changes:
-        span = "-" if c.low is None or c.high is None else f"{c.low:+.2f} .. {c.high:+.2f}"
-        change = "-" if c.change is None else f"{c.change:+.2f}"
-        rows.append([c.say, change, c.unit, span, c.verdict])
+        unit = "K" if c.unit == "degC" else c.unit  # a change of a temperature is a difference
+        per, label = units.labelled(1.0, unit)
+        span = "-" if c.low is None or c.high is None else f"{per * c.low:+.2f} .. {per * c.high:+.2f}"
+        change = "-" if c.change is None else f"{per * c.change:+.2f}"
+        rows.append([c.say, change, label, span, c.verdict])
     heads = [("at the same conditions", "left"), ("change", "right"), ("", "left"), ("95 % interval", "left")]
     show(table([*heads, ("verdict", "left")], rows))
     say()

@@ -13,11 +13,11 @@ from arena.contest.figures import FIGURES
 from arena.errors import BadInput
 from arena.garage.parts import Absolute, Change, PartResult, PartsResult
 from arena.garage.sensitivity import Sensitivity
-from arena.report.terminal import CAUTIONS, console, figure, say, show, table
+from arena.report.terminal import CAUTIONS, METRIC, console, figure, of, say, show, table
 from arena.report.wiring_text import prose
+from arena.units import Units
 
 Columns = list[tuple[str, str]]
-BAR = 24
 
 
 def parts_document(result: PartsResult) -> dict[str, Any]:
@@ -47,7 +47,7 @@ def parts_document(result: PartsResult) -> dict[str, Any]:
     }
 
 
-def show_parts(result: PartsResult) -> None:
+def show_parts(result: PartsResult, units: Units = METRIC) -> None:
     """Everything, for a person."""
     say(f"What other parts would buy: car {result.car}, season {result.season}")
     say(
@@ -56,9 +56,9 @@ def show_parts(result: PartsResult) -> None:
     say()
     prose(result.verdict)
     say()
-    absolutes(result)
+    absolutes(result, units)
     ranking(result)
-    changes(result)
+    changes(result, units)
     pairs(result)
     for r in result.skipped:
         prose(f"left out: {r.part.words}: {r.skipped}")
@@ -69,23 +69,38 @@ def show_parts(result: PartsResult) -> None:
         say(line)
 
 
-def absolutes(result: PartsResult) -> None:
+def absolutes(result: PartsResult, units: Units = METRIC) -> None:
     """Whether any control is worth it, in a year's numbers."""
     say("A YEAR ON PRESENT HARDWARE")
-    columns: Columns = [("control", "left"), ("pump h", "right"), ("wear h", "right"), ("fuel L", "right")]
-    columns += [("K on boost", "right"), ("P95 degC", "right"), ("over K s", "right"), ("money", "right"), ("", "left")]
+    columns: Columns = [
+        ("control", "left"),
+        ("pump h", "right"),
+        ("wear h", "right"),
+        (f"fuel {units.volume_unit}", "right"),
+    ]
+    k = units.difference_unit
+    columns += [
+        (f"{k} on boost", "right"),
+        (f"P95 {units.temperature_unit}", "right"),
+        (f"over {k} s", "right"),
+        ("money", "right"),
+        ("", "left"),
+    ]
     rows = []
     for a in result.absolutes:
         f, whole = a.figures, a.tracking_money + a.wear_money + a.energy_money
         split = f"{a.tracking_money:.0f}+{a.wear_money:.1f}+{a.energy_money:.1f}"
         rows.append(
-            [a.contestant, figure(f["pump_hours"], 0), figure(f["wear_hours"], 0), figure(f["fuel_ml"] / 1e3, 2),
-             figure(a.boost_excess_k, 2), figure(f["boost_p95_c"], 1), figure(f["over_limit_k_s"], 0),
+            [a.contestant, figure(f["pump_hours"], 0), figure(f["wear_hours"], 0),
+             figure(of(units, f["fuel_ml"] / 1e3, "L"), 2), figure(of(units, a.boost_excess_k, "K"), 2),
+             figure(of(units, f["boost_p95_c"], "degC"), 1),
+             figure(of(units, f["over_limit_k_s"], "K s"), 0),
              figure(whole, 1), split]
         )  # fmt: skip
     show(table(columns, rows))
     prose(
-        "K on boost: mean kelvin over the target band. money a year: tracking + wear + energy by the season's prices."
+        f"{k} on boost: mean {'degF' if units.us else 'kelvin'} over the target band. "
+        "money a year: tracking + wear + energy by the season's prices."
     )
     for a in result.absolutes:
         if a.years is not None and math.isfinite(a.years[0]):
@@ -101,38 +116,50 @@ def absolutes(result: PartsResult) -> None:
 def ranking(result: PartsResult) -> None:
     """What buys most: money a year against the best control on present hardware, with control itself beside it."""
     say("WHAT BUYS MOST (saved in money a year, each with its own best control; 95 % interval)")
-    rows = []
-    control = (result.control, f"[control] always-on -> {result.best.strategy.name}", "", "")
-    listed = [(r.changes["cost"], r.part.words, _strategy(r), r.failed) for r in result.results]
-    most = max([abs(c.mean) for c, *_ in listed], default=0.0) or 1.0
-    for change, words, with_control, failed in [control, *listed]:
-        if failed:
-            rows.append([words, "FAILED", "", with_control, failed])
-            continue
-        known = "" if change.low <= 0.0 <= change.high or math.isnan(change.low) else "*"
-        rows.append([words, f"{-change.mean:+.2f}{known}", span(change, -1.0), with_control, bar(-change.mean, most)])
-    show(table([("part", "left"), ("saves", "right"), ("interval", "left"), ("control", "left"), ("", "left")], rows))
-    prose("* cannot be nothing. Bars: of the largest part; control's own may run off the end (>).")
+    wide = console().width >= 110
+    length = 24 if wide else 10
+    most = max([abs(r.changes["cost"].mean) for r in result.results], default=0.0) or 1.0
+    rows = [
+        ["control itself, from always-on", _saved(result.control), span(result.control, -1.0),
+         result.best.strategy.name, "", bar(-result.control.mean, most, length)]
+    ]  # fmt: skip
+    for r in result.results:
+        change = r.changes["cost"]
+        alone = "-" if r.left_alone is None else f"{-r.left_alone.mean:+.2f}"
+        if r.failed:
+            rows.append([r.part.words, "FAILED", "", _strategy(r), alone, r.failed])
+        else:
+            drawn = bar(-change.mean, most, length)
+            rows.append([r.part.words, _saved(change), span(change, -1.0), _strategy(r), alone, drawn])
+    columns: Columns = [("part", "left"), ("saves", "right"), ("interval", "left"), ("control", "left")]
+    columns += [("settings left", "right"), ("", "left")]
+    if not wide:
+        columns, rows = [columns[k] for k in (0, 1, 2, 5)], [[row[k] for k in (0, 1, 2, 5)] for row in rows]
+    show(table(columns, rows))
+    prose(
+        "* the interval leaves zero out. Bars: of the largest part; > runs off the end."
+        + (" settings left: saved with the settings of the present hardware." if wide else "")
+    )
     say()
 
 
+FIGURE_COLUMNS = (
+    ("hot_boost_k_h", "hot boost K h", 2), ("boost_p95_c", "P95 boost K", 2), ("fuel_ml", "fuel ml", 0),
+    ("wear_hours", "wear h", 1), ("cold_cruise_k_h", "cold K h", 1), ("hot_cruise_k_h", "hot cruise K h", 1),
+    ("over_limit_k_s", "over limit K s", 0), ("power_kept_pct", "power kept %", 2), ("pump_hours", "pump h", 1),
+    ("pump_starts", "starts", 0),
+)  # fmt: skip
+
+
 def changes(result: PartsResult) -> None:
-    """Changes in the figures against best control on present hardware."""
-    say("CHANGE IN FIGURES against best control on present hardware, a year")
-    wide = console().width >= 110
-    names = [("hot_boost_k_h", "hot boost K h", 2), ("boost_p95_c", "P95 K", 2), ("cold_cruise_k_h", "cold K h", 1)]
-    names += [("wear_hours", "wear h", 1), ("fuel_ml", "fuel ml", 0)]
-    names += (
-        [("over_limit_k_s", "over K s", 0), ("hot_cruise_k_h", "hot cruise", 1), ("power_kept_pct", "power %", 2)]
-        if wide
-        else []
-    )
+    """Changes in the figures against best control on present hardware, as many as the width holds."""
+    say("CHANGE IN FIGURES against best control on present hardware, a year, +- 95 % interval")
+    names = FIGURE_COLUMNS[: max(2, (console().width - 24) // 16)]
     rows = []
     for r in [*result.results, *result.pairs]:
-        cells = [f"{r.changes[n].mean:+.{d}f}{_mark(r.changes[n])}" if n in r.changes else "-" for n, _, d in names]
-        rows.append([r.part.name, *cells])
+        rows.append([r.part.name, *(_with_half(r.changes.get(n), d) for n, _, d in names)])
     show(table([("part", "left"), *((title, "right") for _, title, _ in names)], rows))
-    prose("* interval without zero; --json gives every figure with its interval.")
+    prose("--json gives every figure.")
     say()
 
 
@@ -180,10 +207,10 @@ def sensitivity_document(found: Sensitivity) -> dict[str, Any]:
     return dataclasses.asdict(found)
 
 
-def bar(value: float, most: float) -> str:
-    """A bar for a terminal: # to the right for what is saved, - for what is lost."""
-    count = round(BAR * abs(value) / most)
-    return ("#" if value > 0.0 else "-") * min(count, BAR) + (">" if count > BAR else "")
+def bar(value: float, most: float, length: int = 24) -> str:
+    """A bar for a terminal: # for what is saved, - for what is lost; > where it runs off the end."""
+    count = round(length * abs(value) / most)
+    return ("#" if value > 0.0 else "-") * min(count, length) + (">" if count > length else "")
 
 
 def span(change: Change, sign: float = 1.0) -> str:
@@ -195,8 +222,9 @@ def span(change: Change, sign: float = 1.0) -> str:
 
 
 def settings_of(contestant: Any) -> dict[str, float]:
-    """The settings of a contestant by name."""
-    return dict(contestant.strategy.make_settings(dict(contestant.settings))._asdict())
+    """The settings of a contestant by name, without crumbs of rounding."""
+    values = contestant.strategy.make_settings(dict(contestant.settings))._asdict()
+    return {name: float(f"{value:.12g}") for name, value in values.items()}
 
 
 def write_plot(result: PartsResult, path: Path) -> None:
@@ -261,8 +289,16 @@ def _strategy(r: PartResult) -> str:
     return r.contestant.strategy.name if r.contestant is not None else ""
 
 
-def _mark(change: Change) -> str:
-    return "" if change.low <= 0.0 <= change.high or math.isnan(change.low) else "*"
+def _saved(change: Change) -> str:
+    """Saving with a star where its interval leaves zero out."""
+    return f"{-change.mean:+.2f}" + (" " if change.low <= 0.0 <= change.high or math.isnan(change.low) else "*")
+
+
+def _with_half(change: Change | None, digits: int) -> str:
+    if change is None:
+        return "-"
+    half = "" if math.isnan(change.low) else f" +-{change.high - change.mean:.{digits}f}"
+    return f"{change.mean:+.{digits}f}{half}"
 
 
 def _change(change: Change | None) -> dict[str, float] | None:

@@ -9,7 +9,8 @@ from typing import Any
 from arena.garage.pulsing import PulseAdvice
 from arena.garage.wiring import Wiring
 from arena.garage.wiring_reasons import REASONS, SECTIONS
-from arena.report.terminal import console, figure, say, show, table
+from arena.report.terminal import METRIC, console, figure, say, show, table
+from arena.units import Units
 
 Columns = list[tuple[str, str]]
 
@@ -23,16 +24,16 @@ def wiring_document(advice: Wiring) -> dict[str, Any]:
     }
 
 
-def show_wiring(advice: Wiring, explain: bool = False) -> None:
+def show_wiring(advice: Wiring, explain: bool = False, units: Units = METRIC) -> None:
     """Everything, for a person; 80 columns and up."""
-    head(advice)
+    head(advice, units)
     if advice.dropping is not None:
-        dropping(advice)
+        dropping(advice, units)
     if advice.pulsing is not None:
-        pulsing(advice.pulsing)
+        pulsing(advice.pulsing, units)
     if advice.signal:
-        signal(advice)
-    leads(advice)
+        signal(advice, units)
+    leads(advice, units)
     fail_on(advice)
     for note in advice.notes:
         prose(f"note: {note}")
@@ -47,10 +48,10 @@ def show_wiring(advice: Wiring, explain: bool = False) -> None:
         prose("--explain gives the formula and the source of each number; --sketch FILE.svg draws the wiring.")
 
 
-def head(advice: Wiring) -> None:
+def head(advice: Wiring, units: Units = METRIC) -> None:
     """The pump at each supply voltage."""
     m = advice.motor
-    say(f"Pump of {advice.car}: wanted low flow {advice.flow_l_min:.1f} L/min")
+    say(f"Pump of {advice.car}: wanted low flow {flow(advice.flow_l_min, units)} {units.flow_unit}")
     prose(
         f"motor {m.resistance_ohm:g} ohm, {m.ke_v_s:g} V s/rad, brushes {m.brush_v:g} V, leads {m.lead_ohm:g} ohm; "
         f"load: {m.load}"
@@ -60,10 +61,15 @@ def head(advice: Wiring) -> None:
         f"{m.no_load_rpm:.0f} rpm and held {m.stall_nm:.3f} N m at {m.design_v:g} V"
     )
     say()
-    columns: Columns = [("full pump at", "right"), ("flow L/min", "right"), ("rpm", "right"), ("A", "right")]
+    columns: Columns = [
+        ("full pump at", "right"),
+        (f"flow {units.flow_unit}", "right"),
+        ("rpm", "right"),
+        ("A", "right"),
+    ]
     columns += [("W", "right"), ("held A", "right"), ("sums to W", "right")]
     rows = [
-        [f"{p.supply_v:g} V", figure(p.flow_l_min, 1), figure(p.speed_rpm, 0), figure(p.current_a, 2),
+        [f"{p.supply_v:g} V", flow(p.flow_l_min, units), figure(p.speed_rpm, 0), figure(p.current_a, 2),
          figure(p.supply_w, 1), figure(a, 1), figure(p.supply_w - p.balance_w, 1)]
         for p, a in zip(m.full, m.stall_current_a, strict=True)
     ]  # fmt: skip
@@ -71,7 +77,7 @@ def head(advice: Wiring) -> None:
     say()
 
 
-def dropping(advice: Wiring) -> None:
+def dropping(advice: Wiring, units: Units = METRIC) -> None:
     """The resistor."""
     d = advice.dropping
     assert d is not None
@@ -89,14 +95,23 @@ def dropping(advice: Wiring) -> None:
             )  # fmt: skip
     show(table(columns, rows))
     say()
-    columns = [("row", "left"), ("resistor ohm", "left"), ("flow L/min", "left"), ("run W", "right")]
-    columns += [("held W", "right"), ("rate W", "right"), ("degC run/held", "right"), ("starts", "left")]
+    columns = [("row", "left"), ("resistor ohm", "left"), (f"flow {units.flow_unit}", "left"), ("run W", "right")]
+    columns += [
+        ("held W", "right"),
+        ("rate W", "right"),
+        (f"{units.temperature_unit} run/held", "right"),
+        ("starts", "left"),
+    ]
     rows = []
     for c in d.choices:
-        surface = "-" if c.surface_running_c is None else f"{c.surface_running_c:.0f}/{c.surface_stall_c:.0f}"
+        surface = (
+            "-"
+            if c.surface_running_c is None
+            else f"{degrees(c.surface_running_c, units)}/{degrees(c.surface_stall_c, units)}"
+        )
         count = f"{len(c.combination.parts_ohm)} x " if len(c.combination.parts_ohm) > 1 else ""
         rows.append(
-            [c.row, c.combination.words(), "/".join(figure(p.flow_l_min, 1) for p in c.points),
+            [c.row, c.combination.words(), "/".join(flow(p.flow_l_min, units) for p in c.points),
              figure(max(p.resistor_w for p in c.points), 1), figure(c.stall_w, 0),
              f"{count}{c.rating_w:g}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO"]
         )  # fmt: skip
@@ -106,7 +121,7 @@ def dropping(advice: Wiring) -> None:
     if any(c.row == "yours" for c in d.choices):
         say()
         yours(advice)
-    resistor_words(advice)
+    resistor_words(advice, units)
 
 
 def yours(advice: Wiring) -> None:
@@ -124,14 +139,16 @@ def yours(advice: Wiring) -> None:
     show(table(columns, rows))
 
 
-def resistor_words(advice: Wiring) -> None:
+def resistor_words(advice: Wiring, units: Units = METRIC) -> None:
     """What the resistor needs besides ohms."""
     d = advice.dropping
     assert d is not None
+    bay = f"{degrees(d.bay_c, units)} {units.temperature_unit}"
+    least = f"{flow(d.least_flow_that_starts_l_min, units)} {units.flow_unit}"
     prose(
         "Rating: with the rotor held no fuse opens (a few ampere), so the resistor must bear that for good; in "
         "running it "
-        f"takes at most half. A bay of {d.bay_c:.0f} degC leaves {100 * d.derating:.0f} % of a rating. Metal-clad, "
+        f"takes at most half. A bay of {bay} leaves {100 * d.derating:.0f} % of a rating. Metal-clad, "
         "screwed "
         "to bare metal: without that metal it bears some 40 % (from memory) and runs far hotter."
     )
@@ -145,17 +162,17 @@ def resistor_words(advice: Wiring) -> None:
         prose(
             f"STARTING: through more than {d.most_ohm_that_starts:.2f} ohm this pump does not break away at "
             f"{d.starting_v:g} V; the lowest flow it starts into through a resistor is "
-            f"{d.least_flow_that_starts_l_min:.1f} L/min at {d.design_v:g} V. Less needs a second on full pump before "
+            f"{least} at {d.design_v:g} V. Less needs a second on full pump before "
             "the "
             "resistor is switched in, or PWM."
         )
     say()
 
 
-def pulsing(p: PulseAdvice) -> None:
+def pulsing(p: PulseAdvice, units: Units = METRIC) -> None:
     """PWM: duty table, frequencies, switch."""
     say(f"PWM (brushed pump, {p.hz:g} Hz)")
-    volts = [f"{'L/min ' if k == 0 else ''}{v:g}V" for k, v in enumerate(p.supplies_v)]
+    volts = [f"{f'{units.flow_unit} ' if k == 0 else ''}{v:g}V" for k, v in enumerate(p.supplies_v)]
     columns: Columns = [("duty %", "right"), *((v, "right") for v in volts)]
     columns += [("rpm", "right"), ("A", "right"), ("ripple A", "right"), ("W", "right"), ("", "left")]
     rows = []
@@ -164,7 +181,7 @@ def pulsing(p: PulseAdvice) -> None:
         words = [] if x.continuous or not x.speed_rpm else ["rests"]
         words += [] if all(r.starts) else ["no start"] if x.speed_rpm else ["stalled"]
         rows.append(
-            [figure(100.0 * r.duty, 1), *(figure(f, 1) for f in r.flows_l_min), figure(x.speed_rpm, 0),
+            [figure(100.0 * r.duty, 1), *(flow(f, units) for f in r.flows_l_min), figure(x.speed_rpm, 0),
              figure(x.current_a, 2), figure(x.max_a - x.min_a, 2), figure(x.supply_w, 1), ", ".join(words)]
         )  # fmt: skip
     show(table(columns, rows))
@@ -240,18 +257,18 @@ def switch(p: PulseAdvice) -> None:
     say()
 
 
-def signal(advice: Wiring) -> None:
+def signal(advice: Wiring, units: Units = METRIC) -> None:
     """A pump with its own controller."""
     say("SIGNAL INPUT (pump with its own controller)")
     columns: Columns = [
         ("signal %", "right"),
         ("speed %", "right"),
         ("rpm", "right"),
-        ("L/min", "right"),
+        (units.flow_unit, "right"),
         ("A", "right"),
     ]
     rows = [
-        [figure(100 * r.duty, 1), figure(100 * r.speed_share, 0), figure(r.speed_rpm, 0), figure(r.flow_l_min, 1),
+        [figure(100 * r.duty, 1), figure(100 * r.speed_share, 0), figure(r.speed_rpm, 0), flow(r.flow_l_min, units),
          figure(r.battery_a, 2)]
         for r in advice.signal
     ]  # fmt: skip
@@ -261,11 +278,16 @@ def signal(advice: Wiring) -> None:
     say()
 
 
-def leads(advice: Wiring) -> None:
+def leads(advice: Wiring, units: Units = METRIC) -> None:
     """Conductor, fuse, relay."""
     x = advice.leads
     say(f"LEADS ({x.length_m:g} m one way, {x.running_a:.1f} A running and {x.stall_a:.1f} A held at {x.supply_v:g} V)")
-    columns: Columns = [("mm2", "right"), ("mohm 20 degC", "right"), ("mohm hot", "right"), ("drop V", "right")]
+    columns: Columns = [
+        ("mm2", "right"),
+        (f"mohm {degrees(20.0, units)} {units.temperature_unit}", "right"),
+        ("mohm hot", "right"),
+        ("drop V", "right"),
+    ]
     columns += [("%", "right"), ("carries A", "right"), ("", "left")]
     rows = [
         [f"{s.area_mm2:g}", figure(1e3 * s.ohm_20c, 1), figure(1e3 * s.ohm_hot, 1), figure(s.drop_v, 3),
@@ -274,10 +296,11 @@ def leads(advice: Wiring) -> None:
         for s in x.sizes
     ]  # fmt: skip
     show(table(columns, rows))
+    bay = f"{degrees(x.bay_c, units)} {units.temperature_unit}"
     fuse = f"{x.fuse_a:g} A" if x.fuse_a is not None else "none found"
     relay = f"{x.relay_a:g} A" if x.relay_a is not None else "more than the usual ones"
     prose(
-        f"there and back, class 5 copper (IEC 60228), air {x.bay_c:.0f} degC, drop at most {x.drop_limit_v:.2f} V. "
+        f"there and back, class 5 copper (IEC 60228), air {bay}, drop at most {x.drop_limit_v:.2f} V. "
         f"Fuse {fuse} at the battery ({x.fuse_least_a:.1f} to {x.fuse_most_a:.1f} A: bears running, opens on a held "
         "rotor). "
         f"Relay contact {relay} at 14 V on the contact used; its coil takes {x.coil_a:.2f} A."
@@ -298,6 +321,16 @@ def fail_on(advice: Wiring) -> None:
             prose(f"{case.event}: {case.pump}. {sentence(case.because)}", "    ", "  ")
         prose(f"NOT covered: {f.not_covered}", "    ", "  ")
         say()
+
+
+def flow(l_min: float, units: Units) -> str:
+    """A coolant flow as it is to be printed."""
+    return figure(float(units.labelled(l_min, "L/min")[0]), 2 if units.us else 1)
+
+
+def degrees(celsius: float | None, units: Units) -> str:
+    """A temperature as it is to be printed, to the degree; a dash for none."""
+    return "-" if celsius is None else f"{units.labelled(celsius, 'degC')[0]:.0f}"
 
 
 def explained() -> None:
