@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from arena.contest.axes import lowest_running
 from arena.contest.run import Contestant
 from arena.errors import BadInput
+from arena.plant import layout as at
+from arena.plant.numbers import CarNumbers
 from arena.strategies import split_argument, strategy_named
 from arena.strategies.base import CARRIED, QUIET_CAP, RUN_ON, Strategy
+from arena.strategies.table_csv import LOWEST, strategy_of
 
 
 def contestant_of(argument: str, settings: Mapping[str, float] | None = None, name: str = "") -> Contestant:
@@ -18,13 +22,20 @@ def contestant_of(argument: str, settings: Mapping[str, float] | None = None, na
     against their declared ranges. Raises BadInput for whatever cannot be used.
     """
     plain, hung = split_argument(argument)
-    strategy = strategy_named(plain)
     values = {**hung, **(settings or {})}
+    strategy = _strategy(plain, values)
     check_settings(strategy, values)
     carried = {s.name: values.pop(s.name, s.default) for s in CARRIED}
     strategy.make_settings(values)
     called = name or "+".join([strategy.name, *(f"{k}={v:g}" for k, v in hung.items())])
     return Contestant(called, strategy, values, quiet_cap=0.01 * carried[QUIET_CAP], run_on_s=carried[RUN_ON])
+
+
+def _strategy(plain: str, values: dict[str, float]) -> Strategy:
+    """The strategy of an argument without its settings; a table takes its output's lowest duty from them."""
+    if plain.startswith("table:") and LOWEST in values:
+        return strategy_of(plain.removeprefix("table:"), values.pop(LOWEST))
+    return strategy_named(plain)
 
 
 def check_settings(strategy: Strategy, values: Mapping[str, float]) -> None:
@@ -58,6 +69,20 @@ def settings_shown(contestant: Contestant) -> dict[str, float]:
     """All settings a contestant runs with, those it carries among them where they are not the usual."""
     made = contestant.strategy.make_settings(dict(contestant.settings))
     return {**made._asdict(), **carries(contestant)}
+
+
+def stall_note(contestant: Contestant, reason: str, car: CarNumbers) -> list[str]:
+    """What to do about a pump that did not start at the duty it was asked for; nothing for other failures."""
+    if reason != at.REASONS[2]:
+        return []
+    if contestant.strategy.actuator != "pwm":
+        return [f"{contestant.name}: a step's resistance leaves the pump too little to start on: take less of it"]
+    surely = 100.0 * lowest_running(car)
+    hint = f", or hang +{LOWEST}={surely:.0f} on the table" if contestant.strategy.name.startswith("table-") else ""
+    return [
+        f"{contestant.name}: asked for a duty too low to start the pump; on this car {surely:.0f} % surely does: "
+        f"ask for that or for nothing{hint}"
+    ]
 
 
 def notes_on(contestant: Contestant) -> list[str]:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from arena.contest.entering import contestant_of, notes_on
+from arena.contest.entering import contestant_of, notes_on, stall_note
 from arena.contest.figures import RunFigures
 from arena.contest.laws import law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
@@ -185,9 +185,11 @@ def _hold(
 
 
 def law_faults(result: TournamentResult) -> list[str]:
-    """For each contestant whose law gave no usable number, line and cause of the first time."""
+    """For each contestant whose law gave no usable number line and cause of the first time; for a stall what to do."""
     found = []
     for c, contestant in enumerate(result.contestants):
+        if (result.table.failed[c] == at.REASONS[2]).any():
+            found += stall_note(contestant, at.REASONS[2], result.plan.car.numbers())
         places = np.argwhere(result.table.failed[c] == at.REASONS[3])
         if len(places):
             entry, world = (int(k) for k in places[0])

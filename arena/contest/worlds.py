@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.faults import compile_under, drive_under
+from arena.contest.laws import MOST_LAWS
 from arena.contest.run import Contestant, Lanes, Played, lay_out, play
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
@@ -172,8 +173,18 @@ def batches(contestants: list[Contestant]) -> list[Lanes]:
     order = sorted(range(len(contestants)), key=lambda k: (contestants[k].strategy.name, k))
     ordered = [contestants[k] for k in order]
     found, room = [], at.LANES if len(ordered) > 24 else 8  # three narrow batches still cost less than a wide one
-    for start in range(0, len(ordered), room):
-        found.append(lay_out(ordered[start : start + room]))
+    start = 0
+    while start < len(ordered):
+        laws: list[object] = []
+        stop = start
+        while stop < min(start + room, len(ordered)):
+            if ordered[stop].strategy not in laws:
+                laws.append(ordered[stop].strategy)
+            if len(laws) > MOST_LAWS:
+                break
+            stop += 1
+        found.append(lay_out(ordered[start:stop]))
+        start = stop
     return found
 
 

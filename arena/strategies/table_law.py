@@ -1,4 +1,4 @@
-"""The law of a duty table that enters as it is: the duty is read off, and nothing is added."""
+"""The law of a duty table that enters as it is: the duty is read off; below the lowest duty the output is off."""
 
 from typing import NamedTuple
 
@@ -13,13 +13,18 @@ class Sensed(NamedTuple):
 
 
 class Settings(NamedTuple):
-    """Nothing to set: the table is the setting."""
+    """Nothing to set: the table is the setting, and nothing of it is tuned."""
 
 
 class Memory(NamedTuple):
-    """Nothing to remember."""
+    """The lowest duty the output gives, 0..1; it stays what it was at the beginning."""
+
+    lowest: float
 
 
 def duty(sensed: Sensed, settings: Settings, memory: Memory, cells: object, lane: int) -> tuple[float, Memory]:
     """Bilinear between the cells, held at the edges."""
-    return bilinear(cells, lane, sensed[0], sensed[1]), memory
+    read = bilinear(cells, lane, sensed[0], sensed[1])
+    if read < memory.lowest:
+        read = 0.0
+    return read, memory

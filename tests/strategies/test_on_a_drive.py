@@ -15,6 +15,7 @@ from arena.contest.laws import law_of
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.single import SingleRun, compile_one, drive_once
 from arena.contest.tournament import entrants, hold_tournament
+from arena.contest.worlds import batches
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals
@@ -113,6 +114,16 @@ def test_a_user_law_is_tuned_and_ranked_with_the_rest(law_file: Any, small_plan:
     assert line.place is not None
     assert line.score is not None
     assert result.train_scores["mine"] < result.default_train_scores["mine"]
+
+
+def test_many_laws_of_users_compete_at_once(law_file: Any) -> None:
+    mine = [contestant_of(str(law_file(name=f"law-{k}"))) for k in range(20)]
+    found = batches([*mine, *(replace(c, name=f"{c.name}-again") for c in mine)])
+    assert sorted(c.name for lanes in found for c in lanes.contestants) == sorted(
+        f"law-{k}{end}" for k in range(20) for end in ("", "-again")
+    )
+    first = play(outing(), found[0]).rows
+    assert len({first[:, k].tobytes() for k in range(first.shape[1])}) == 1
 
 
 def test_a_law_that_fails_in_a_tournament_is_last_with_its_cause(law_file: Any, small_plan: Path) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from arena.contest.laws import PROMISES as COMPILED
+from arena.contest.single import drive_once
 from arena.contest.store import table_csv
 from arena.errors import BadInput
 from arena.strategies import shipped, strategy_named
@@ -73,6 +74,18 @@ def test_between_the_cells_it_is_bilinear_and_beyond_them_it_holds(
     settings = strategy.make_settings({})
     asked, _ = ask(strategy, (iat, throttle), settings, strategy.memory, cells_of(strategy, settings))
     assert asked == pytest.approx(duty)
+
+
+def test_an_output_that_cuts_low_duties_off_is_said_with_the_argument(tmp_path: Path) -> None:
+    path = written(tmp_path, GOOD)
+    stalled = drive_once("hill-pulls", strategy=f"table:{path}")
+    assert stalled.failed == "pump stalled"
+    assert any("35 % surely does" in note and "+lowest_pct=35" in note for note in stalled.notes)
+    cut = drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35", record=True)
+    assert not cut.failed
+    assert cut.contestant.name == "table-mine+lowest_pct=35"
+    with pytest.raises(BadInput, match=r"lowest_pct=135 is outside 0..100 %"):
+        drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=135")
 
 
 @pytest.mark.parametrize("corner", ["throttle_pct \\ iat_c", "map_kpa \\ coolant_c"])
