@@ -12,7 +12,7 @@ from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers
 from arena.strategies import split_argument, strategy_named
 from arena.strategies.base import CARRIED, QUIET_CAP, RUN_ON, Strategy
-from arena.strategies.table_csv import LOWEST, strategy_of
+from arena.strategies.table_csv import HYSTERESIS, LOWEST, strategy_of
 
 
 def contestant_of(argument: str, settings: Mapping[str, float] | None = None, name: str = "") -> Contestant:
@@ -33,8 +33,9 @@ def contestant_of(argument: str, settings: Mapping[str, float] | None = None, na
 
 def _strategy(plain: str, values: dict[str, float]) -> Strategy:
     """The strategy of an argument without its settings; a table takes its output's lowest duty from them."""
-    if plain.startswith("table:") and LOWEST in values:
-        return strategy_of(plain.removeprefix("table:"), values.pop(LOWEST))
+    if plain.startswith("table:"):
+        lowest, hysteresis = (values.pop(name, 0.0) for name in (LOWEST, HYSTERESIS))
+        return strategy_of(plain.removeprefix("table:"), lowest, hysteresis)
     return strategy_named(plain)
 
 

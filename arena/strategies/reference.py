@@ -91,7 +91,8 @@ iat_c \\ throttle_pct,0,20,50,100
 The corner names any two senses, one of them a temperature (`iat_f` is understood); commas, semicolons or tabs part
 the cells. Between a cell of 0 and one above it lie duties at which no pump starts; left standing at one of them for
 ten seconds the run is FAILED as stalled, as the pump would be. Where your engine computer cuts low duties off, say so:
-`--strategy table:mytable.csv+lowest_pct=30`.
+`--strategy table:mytable.csv+lowest_pct=30`; and where it has a hysteresis there, `+lowest_pct=30+hysteresis_pct=5`:
+without one the probe's noise starts the pump over and over, which the figure `pump_starts` shows.
 Its fail-safe is full duty, like that of every shipped strategy but always-off.
 """
 

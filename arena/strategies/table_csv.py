@@ -18,7 +18,7 @@ from arena.errors import BadInput
 from arena.strategies import table_law
 from arena.strategies.base import SENSES, Strategy
 
-LOWEST = "lowest_pct"  # what may be hung on a table argument besides what any strategy carries
+LOWEST, HYSTERESIS = "lowest_pct", "hysteresis_pct"  # what may be hung on a table argument, besides what any carries
 LIMIT_BYTES = 1_000_000
 MOST_BREAKPOINTS = 64
 LEAST_SENSES = ("iat_c", "coolant_c")  # a table that senses neither cannot know the charge is hot
@@ -67,12 +67,18 @@ def read_table(path: str | Path) -> DutyTable:
     return _in_celsius(made)
 
 
-def strategy_of(path: str | Path, lowest_pct: float = 0.0) -> Strategy:
+def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float = 0.0) -> Strategy:
     """The strategy that reads this table: no settings, so nothing to tune; named `table-` and the file's name.
 
     Between a cell of 0 and one above it the table passes through duties at which no pump starts. Where the engine
-    computer cuts them off, `lowest_pct` says so: below it the output is off.
+    computer cuts them off, `lowest_pct` says so: below it the output is off, and once on it holds the lowest duty
+    until the table has fallen `hysteresis_pct` under it.
     """
+    if not 0.0 <= hysteresis_pct <= lowest_pct:
+        raise BadInput(
+            f"{path}: {HYSTERESIS}={hysteresis_pct:g} is outside 0..{lowest_pct:g} %",
+            f"It goes with {LOWEST}, below it.",
+        )
     if not 0.0 <= lowest_pct <= 100.0:
         raise BadInput(
             f"{path}: {LOWEST}={lowest_pct:g} is outside 0..100 %", "Give the output's lowest duty, e.g. 30."
@@ -88,7 +94,7 @@ def strategy_of(path: str | Path, lowest_pct: float = 0.0) -> Strategy:
         summary=f"the table of {Path(path).name[:60]} as it stands, {len(table.rows)} by {len(table.columns)}, untuned",
         sensed=sensed,
         settings_type=table_law.Settings,
-        memory=table_law.Memory(0.01 * lowest_pct),
+        memory=table_law.Memory(0.01 * lowest_pct, 0.01 * hysteresis_pct, 0.0),
         law=table_law.duty,
         table=lambda _: (table.rows, table.columns, table.cells),
         path=table_law.__file__,

@@ -17,14 +17,20 @@ class Settings(NamedTuple):
 
 
 class Memory(NamedTuple):
-    """The lowest duty the output gives, 0..1; it stays what it was at the beginning."""
+    """The lowest duty the output gives and its hysteresis, 0..1, which stay; and 1 while it gives any."""
 
     lowest: float
+    hysteresis: float
+    running: float
 
 
 def duty(sensed: Sensed, settings: Settings, memory: Memory, cells: object, lane: int) -> tuple[float, Memory]:
     """Bilinear between the cells, held at the edges."""
     read = bilinear(cells, lane, sensed[0], sensed[1])
-    if read < memory.lowest:
-        read = 0.0
-    return read, memory
+    running = memory.running
+    if read >= memory.lowest:
+        running = 1.0
+    elif read < memory.lowest - memory.hysteresis:
+        running = 0.0
+    asked = running * max(read, memory.lowest)
+    return asked, Memory(memory.lowest, memory.hysteresis, running)

@@ -84,6 +84,10 @@ def test_an_output_that_cuts_low_duties_off_is_said_with_the_argument(tmp_path: 
     cut = drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35", record=True)
     assert not cut.failed
     assert cut.contestant.name == "table-mine+lowest_pct=35"
+    calm = drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35+hysteresis_pct=10")
+    assert calm.figures["pump_starts"] < cut.figures["pump_starts"]  # type: ignore[operator]
+    with pytest.raises(BadInput, match=r"hysteresis_pct=40 is outside 0..35 %"):
+        drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35+hysteresis_pct=40")
     with pytest.raises(BadInput, match=r"lowest_pct=135 is outside 0..100 %"):
         drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=135")
 
