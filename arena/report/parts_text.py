@@ -143,22 +143,23 @@ def ranking(result: PartsResult) -> None:
     say()
 
 
-FIGURE_COLUMNS = (
-    ("hot_boost_k_h", "hot boost K h", 2), ("boost_p95_c", "P95 boost K", 2), ("fuel_ml", "fuel ml", 0),
-    ("wear_hours", "wear h", 1), ("cold_cruise_k_h", "cold K h", 1), ("hot_cruise_k_h", "hot cruise K h", 1),
-    ("over_limit_k_s", "over limit K s", 0), ("power_kept_pct", "power kept %", 2), ("pump_hours", "pump h", 1),
-    ("pump_starts", "starts", 0),
+FIGURE_COLUMNS = (  # figure, title, unit of a change in it (of a temperature: a difference), digits
+    ("hot_boost_k_h", "hot boost", "K h", 2), ("boost_p95_c", "P95 boost", "K", 2), ("fuel_ml", "fuel", "ml", 0),
+    ("wear_hours", "wear", "h", 1), ("cold_cruise_k_h", "cold", "K h", 1), ("hot_cruise_k_h", "hot cruise", "K h", 1),
+    ("over_limit_k_s", "over limit", "K s", 0), ("power_kept_pct", "power kept", "%", 2), ("pump_hours", "pump", "h", 1),
+    ("pump_starts", "starts", "", 0),
 )  # fmt: skip
 
 
-def changes(result: PartsResult) -> None:
+def changes(result: PartsResult, units: Units = METRIC) -> None:
     """Changes in the figures against best control on present hardware, as many as the width holds."""
     say("CHANGE IN FIGURES against best control on present hardware, a year, +- 95 % interval")
     names = FIGURE_COLUMNS[: max(2, (console().width - 24) // 16)]
     rows = []
     for r in [*result.results, *result.pairs]:
-        rows.append([r.part.name, *(_with_half(r.changes.get(n), d) for n, _, d in names)])
-    show(table([("part", "left"), *((title, "right") for _, title, _ in names)], rows))
+        rows.append([r.part.name, *(_with_half(r.changes.get(n), d, units, unit) for n, _, unit, d in names)])
+    titles = [f"{title} {units.labelled(0.0, unit)[1]}".strip() for _, title, unit, _ in names]
+    show(table([("part", "left"), *((title, "right") for title in titles)], rows))
     prose("--json gives every figure.")
     say()
 
@@ -294,11 +295,13 @@ def _saved(change: Change) -> str:
     return f"{-change.mean:+.2f}" + (" " if change.low <= 0.0 <= change.high or math.isnan(change.low) else "*")
 
 
-def _with_half(change: Change | None, digits: int) -> str:
+def _with_half(change: Change | None, digits: int, units: Units, unit: str) -> str:
     if change is None:
         return "-"
-    half = "" if math.isnan(change.low) else f" +-{change.high - change.mean:.{digits}f}"
-    return f"{change.mean:+.{digits}f}{half}"
+    per, label = units.labelled(1.0, unit)
+    digits = 4 if label == "gal" else digits
+    half = "" if math.isnan(change.low) else f" +-{per * (change.high - change.mean):.{digits}f}"
+    return f"{per * change.mean:+.{digits}f}{half}"
 
 
 def _change(change: Change | None) -> dict[str, float] | None:
