@@ -148,6 +148,16 @@ def tune(
     seed: Seed = 1,
     spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
     workers: Workers = None,
+    compare_axes: Annotated[bool, typer.Option("--compare-axes", help="Which pair of axes is worth having.")] = False,
+    compare_aims: Annotated[
+        bool, typer.Option("--compare-aims", help="Which target and limit the score is flat around.")
+    ] = False,
+    tradeoff: Annotated[
+        bool, typer.Option("--tradeoff", help="Named choices between tracking, pump hours and energy.")
+    ] = False,
+    foresight: Annotated[
+        bool, typer.Option("--foresight/--no-foresight", help="What knowing the drive in advance would gain.")
+    ] = True,
     out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with an interrupted --out.")] = False,
     as_json: Json = False,
@@ -156,7 +166,7 @@ def tune(
 
     Example: arena tune --climate hot --drive commute --drive hill-pulls --out results/hot-table
     """
-    from arena.contest.tuning import hold_tuning, make_job
+    from arena.contest.tuning import Asked, hold_tuning, make_job
     from arena.contest.tuning_files import open_folder, write_tuning
     from arena.report import terminal, tune_text
 
@@ -165,12 +175,14 @@ def tune(
         "axes": axes, "against": str(against) if against else None, "trials": trials, "seed": seed, "spread": spread,
     }  # fmt: skip
     progress = terminal.ProgressLine(quiet=as_json)
+    aside = "--compare-axes" if compare_axes else "--compare-aims" if compare_aims else ""
     job = make_job(
-        climate or (), drive or (), season, strategy, car, axes, against, trials, replicates, seed, spread
-    )  # fmt: skip
+        climate or (), drive or (), season, strategy, car, axes, against, trials, replicates, seed, spread, aside
+    )
+    asked = Asked(foresight, compare_axes, compare_aims, tradeoff)
     folder = open_folder(job, out, resume, request, sys.argv[1:])
-    keeping = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
-    result = hold_tuning(job, workers, progress, *keeping)
+    keep, kept = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
+    result = hold_tuning(job, workers, progress, keep, kept, asked)
     if folder is not None:
         result = write_tuning(folder, result, tune_text.pictures)
     progress.done()
@@ -384,7 +396,9 @@ def fit(
     out: Annotated[Path | None, typer.Option(help="Car file to write; must not be there yet.")] = None,
     ambient: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
     duty: Annotated[float | None, typer.Option(help="Pump duty in %, where the log has none.", min=0, max=100)] = None,
-    health: Annotated[bool, typer.Option("--health", help="Does coolant flow, is the pump weak, the probe right?")] = False,
+    health: Annotated[
+        bool, typer.Option("--health", help="Does coolant flow, is the pump weak, the probe right?")
+    ] = False,
     plan: Annotated[bool, typer.Option("--plan", help="Which short drive would tell the rest.")] = False,
     plot: Annotated[Path | None, typer.Option(help="Write the residuals as SVG.")] = None,
     units: UnitsName = "metric",
@@ -519,12 +533,14 @@ def parts(
     car: Car = "invented-2200",
     strategy: Strategies = None,
     replicates: Annotated[int, typer.Option(help="Worlds the figures come from.")] = 4,
-    pairs: Annotated[int, typer.Option(help="How many of the most promising pairs to try.")] = 4,
+    pairs: Annotated[int, typer.Option(help="How many of the most promising pairs to try.")] = 3,
     seed: Seed = 1,
     workers: Workers = None,
     spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
     pump_life_h: Annotated[float | None, typer.Option(help="Rated life of the pump, for years of life.")] = None,
-    pump_price: Annotated[float | None, typer.Option(help="Price of the pump: wear costs price over rated life.")] = None,
+    pump_price: Annotated[
+        float | None, typer.Option(help="Price of the pump: wear costs price over rated life.")
+    ] = None,
     plot: Annotated[Path | None, typer.Option(help="Draw the ranking as SVG.")] = None,
     sensitivity: Annotated[
         bool, typer.Option("--sensitivity", help="Which uncertain numbers of the car the answer hangs on (minutes).")

@@ -25,7 +25,7 @@ from arena.report.table_picture import dark, front_svg, shade, table_svg, words,
 from arena.report.terminal import CAUTIONS, console, say, show, table
 
 SHOWN = (
-    ("tracking_k_h", "off target, K h a year", 1),
+    ("tracking_k_h", "off target, K h a year", 2),
     ("hot_boost_k_h", "of it hot on boost, K h", 2),
     ("boost_p95_c", "95 % on boost under, degC", 1),
     ("pump_hours", "pump hours a year", 2),
@@ -193,7 +193,13 @@ def span(found: Interval, digits: int) -> str:
     """A value with its interval."""
     if math.isnan(found.value):
         return "-"
-    return f"{found.value:.{digits}f} ({found.low:.{digits}f}..{found.high:.{digits}f})"
+    value, low, high = (plain_zero(f"{x:.{digits}f}") for x in (found.value, found.low, found.high))
+    return f"{value} ({low}..{high})"
+
+
+def plain_zero(text: str) -> str:
+    """A printed number without a minus before zero."""
+    return text.removeprefix("-") if not any(c in "123456789" for c in text) else text
 
 
 def show_comparison(found: Comparison) -> None:
