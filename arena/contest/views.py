@@ -7,13 +7,14 @@ thinned so that every extreme survives. The document is `views.json` of the resu
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.contest.pool import in_order, pool_of
 from arena.contest.run import Contestant, Lanes, play
 from arena.contest.single import compile_one
 from arena.contest.worlds import SPREAD, Plan, batches
@@ -28,6 +29,7 @@ Floats = NDArray[np.float64]
 POINTS = 1200  # of one line of a time view, at most
 FEWEST_POINTS = 240  # below this outings are left out rather than thinned further
 NUMBERS = 1_300_000  # in all time views together: some 3 MB of text
+MOST_THREADS = 4  # each holds the whole record of an outing: some 100 MB with 16 contestants
 BIN_K = 1.0  # width of a histogram's bin
 QUANTUM = {"iat_c": 0.1, "duty_pct": 1.0, "coolant_in_c": 0.1, "coolant_out_c": 0.1,
            "speed_kmh": 1.0, "boost_kpa": 1.0, "ambient_c": 0.1}  # fmt: skip
@@ -114,8 +116,8 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
             "notes": list(played.notes),
         }
 
-    with ThreadPoolExecutor(workers) as pool:
-        found = list(pool.map(one, entries))
+    with pool_of(min(workers or os.cpu_count() or 1, MOST_THREADS)) as pool:
+        found = in_order(pool, one, entries)
     weights = [v["per_year"] for v in found]
     histograms = {c.name: _summed([v["histogram"][c.name] for v in found], weights) for c in contestants}
     visits = {
