@@ -191,6 +191,7 @@ def standings_table(standings: Standings, width: int, units: Units = METRIC) -> 
     return table(headers, rows)
 
 
+FAULT_COLUMNS, MARK_COLUMNS = 26, 6  # widths: fault and drive, and one contestant's cell
 NOTICED = {"fail-safe": "f", "more": "+", "less": "-", "full already": "=", "no": "."}
 
 
@@ -210,16 +211,23 @@ def protection(found: Sequence[Protection], limit_c: float, units: Units = METRI
     say()
     say("seconds over, each fault (columns as numbered above); f its fail-safe, + asks for more pump, - for less,")
     say("= is at full already, . did not notice, ! FAILED")
-    rows = []
-    for k, run in enumerate(found[0].runs):
-        marks = ["!" if p.runs[k].failed else NOTICED[p.runs[k].noticed] for p in found]
-        cells = [f"{figure(p.runs[k].seconds_over, 0)}{mark}" for p, mark in zip(found, marks, strict=True)]
-        rows.append([run.fault, run.outing.split("/")[0], *cells])
-    show(table([("fault", "left"), ("", "left"), *((str(k + 1), "right") for k in range(len(found)))], rows))
+    room = max((console().width - FAULT_COLUMNS) // MARK_COLUMNS, 1)
+    for first in range(0, len(found), room):
+        show(_fault_by_fault(found, range(first, min(first + room, len(found)))))
     for p in found:
         for reason in sorted({r.failed for r in p.runs} - {""}):
             with_it = sorted({r.fault for r in p.runs if r.failed == reason})
             say(f"{p.contestant}: FAILED with {', '.join(with_it)}: {reason}")
+
+
+def _fault_by_fault(found: Sequence[Protection], columns: range) -> Table:
+    """Seconds over with what the law made of it, a line a fault, for some of the contestants."""
+    rows = []
+    for k, run in enumerate(found[0].runs):
+        seen = [found[c].runs[k] for c in columns]
+        cells = [f"{figure(r.seconds_over, 0)}{'!' if r.failed else NOTICED[r.noticed]}" for r in seen]
+        rows.append([run.fault, run.outing.split("/")[0].split("-")[0], *cells])
+    return table([("fault", "left"), ("", "left"), *((str(c + 1), "right") for c in columns)], rows)
 
 
 def ties(standings: Standings, units: Units = METRIC) -> list[str]:
