@@ -40,7 +40,7 @@ before you name it. The arena runs a strategy file only when you give its path: 
 scenario file.
 
 The law is compiled, and then it runs as fast as the shipped ones. What the compiler does not take runs interpreted,
-some ten times slower on one drive and a hundred times while tuning, and a note says why. A law with `raise` or
+some ten times slower on one drive and eighty times while tuning, and a note says why. A law with `raise` or
 `assert` in it always runs interpreted, since compiled code could not tell where it raised. Compiled, a division by
 zero goes on with infinity instead of raising; `arena drive` looks at a law of your own in both ways and tells.
 
