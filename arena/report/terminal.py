@@ -205,12 +205,12 @@ def protection(found: Sequence[Protection], limit_c: float, units: Units = METRI
              figure(of(units, p.worst_c, "degC"), 0), p.worst_fault, f"{p.noticed}/{len(p.runs)}", failed]
         )  # fmt: skip
     limit, unit = units.labelled(limit_c, "degC")
-    say(f"Who protects the engine: on boost after the fault, against {limit:g} {unit}, all faults together")
+    say(f"Who protects the engine: on boost after the fault, over {limit:g} {unit}")
     headers = [("", "right"), ("contestant", "left"), ("s over", "right"), ("by fault", "right"), ("worst", "right")]
     show(table([*headers, ("with", "left"), ("noticed", "right"), ("", "left")], rows))
     say()
-    say("seconds over, each fault (columns as numbered above); f its fail-safe, + asks for more pump, - for less,")
-    say("= is at full already, . did not notice, ! FAILED")
+    say("seconds over with each fault, columns numbered as above: f fail-safe duty, + asks")
+    say("for more pump, - for less, = is at full already, . did not notice, ! FAILED")
     room = max((console().width - FAULT_COLUMNS) // MARK_COLUMNS, 1)
     for first in range(0, len(found), room):
         show(_fault_by_fault(found, range(first, min(first + room, len(found)))))
