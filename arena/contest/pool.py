@@ -15,12 +15,15 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Progress:
-    """What a long work tells while it goes on: a word for the stage, steps done and in all, and how it stands."""
+    """What a long work tells while it goes on: a word for the stage, steps done and in all, and how it stands.
+
+    `standing`: best score of each contestant so far, if the stage has scores.
+    """
 
     stage: str
     done: int
     total: int
-    detail: str = ""
+    standing: tuple[tuple[str, float], ...] = ()
 
 
 Tell = Callable[[Progress], None]

@@ -160,8 +160,8 @@ def search_on(
             assert values is not None
             search.tell(values)
         if tell:
-            best = ", ".join(f"{s.name} {s.best_score:.3f}" for s in searches)
-            tell(Progress(stage, g + 1, generations, best))
+            best = sorted((s.best_score, s.name) for s in searches)
+            tell(Progress(stage, g + 1, generations, tuple((name, score) for score, name in best)))
 
 
 class Searching(Protocol):

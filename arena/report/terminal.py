@@ -11,13 +11,15 @@ import time
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from rich.console import Console
+from rich.console import Console, Group
 from rich.markup import escape
 from rich.table import Table
 
 from arena.units import Units
 
 if TYPE_CHECKING:
+    from rich.live import Live
+
     from arena.contest.pool import Progress
     from arena.contest.protection import Protection
     from arena.contest.single import SingleRun
@@ -72,15 +74,15 @@ def show(made: Table) -> None:
 
 
 class ProgressLine:
-    """Progress on stderr: one line kept up to date on a terminal, a plain line a stage when piped."""
+    """Progress on stderr: kept up to date with live standings on a terminal, a plain line a stage when piped."""
 
     def __init__(self, quiet: bool = False) -> None:
         self.began = time.monotonic()
         self.quiet = quiet
         self.stage = ""
         self.stage_began = self.began
-        self.live = sys.stderr.isatty()
-        self.shown = 0
+        self.terminal = sys.stderr.isatty()
+        self.live: Live | None = None
 
     def __call__(self, step: Progress) -> None:
         """Tell of one step."""
@@ -89,24 +91,30 @@ class ProgressLine:
         now = time.monotonic()
         if step.stage != self.stage:
             self.stage, self.stage_began = step.stage, now
-            if not self.live:
+            if not self.terminal:
                 sys.stderr.write(f"{step.stage}: {step.total} steps\n")
-        if not self.live:
+        if not self.terminal:
             return
+        if self.live is None:
+            from rich.live import Live
+
+            self.live = Live(console=console(stderr=True), transient=True, auto_refresh=False)
+            self.live.start()
+        self.live.update(self._shown(step, now), refresh=True)
+
+    def _shown(self, step: Progress, now: float) -> Group:
+        """The line of progress, and how the contestants stand on the training worlds."""
         left = (now - self.stage_began) / step.done * (step.total - step.done) if step.done else 0.0
         text = f"{step.stage}: {step.done}/{step.total}, {now - self.began:.0f} s gone, about {left:.0f} s left"
-        if step.detail:
-            text += f"; {step.detail}"
-        text = text[: console(stderr=True).width - 1]
-        sys.stderr.write("\r" + text.ljust(self.shown))
-        self.shown = len(text)
-        sys.stderr.flush()
+        rows = [[name, figure(score, 3)] for name, score in step.standing]
+        standing = [table([("best so far", "left"), ("score", "right")], rows)] if rows else []
+        return Group(text, *standing)
 
     def done(self) -> None:
-        """Clear the line."""
-        if self.live and self.shown and not self.quiet:
-            sys.stderr.write("\r" + " " * self.shown + "\r")
-            sys.stderr.flush()
+        """Clear what was shown."""
+        if self.live is not None:
+            self.live.stop()
+            self.live = None
 
 
 def figure(value: float | None, digits: int = 1) -> str:
