@@ -112,7 +112,7 @@ def try_aims(job: Job, training: Training, pool: ThreadPoolExecutor, tell: Tell 
         cells = shaped(job.axes, search.best(1)[0])
         field.append(contestant_with(job.axes, cells, aim_name(target, limit)))
         if tell:
-            tell(Progress("targets and limits", number + 1, len(aims), f"{search.best_score:.3f}"))
+            tell(Progress("targets and limits", number + 1, len(aims), detail=f"{search.best_score:.3f}"))
     field.append(Contestant(YARDSTICK, shipped()[YARDSTICK], reference=True))
     runs = play_worlds(job.plan, field, job.replicates, pool, tell, stage="targets and limits on fresh worlds")
     own = aim_name(season.target_c, season.limit_c)

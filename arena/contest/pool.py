@@ -24,6 +24,7 @@ class Progress:
     done: int
     total: int
     standing: tuple[tuple[str, float], ...] = ()
+    detail: str = ""
 
 
 Tell = Callable[[Progress], None]

@@ -108,7 +108,7 @@ def _search(
             else:
                 study.tell(trial, state=optuna.trial.TrialState.FAIL)
         if tell:
-            tell(Progress("trade-off", g + 1, GENERATIONS, f"{len(front_of(points))} on the front"))
+            tell(Progress("trade-off", g + 1, GENERATIONS, detail=f"{len(front_of(points))} on the front"))
     return points
 
 

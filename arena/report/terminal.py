@@ -80,7 +80,7 @@ class ProgressLine:
         self.began = time.monotonic()
         self.quiet = quiet
         self.stage = ""
-        self.stage_began = self.began
+        self.stage_began = self.told = self.began
         self.terminal = sys.stderr.isatty()
         self.live: Live | None = None
 
@@ -90,9 +90,10 @@ class ProgressLine:
             return
         now = time.monotonic()
         if step.stage != self.stage:
-            self.stage, self.stage_began = step.stage, now
+            self.stage, self.stage_began = step.stage, self.told
             if not self.terminal:
                 sys.stderr.write(f"{step.stage}: {step.total} steps\n")
+        self.told = now
         if not self.terminal:
             return
         if self.live is None:
@@ -106,6 +107,7 @@ class ProgressLine:
         """The line of progress, and how the contestants stand on the training worlds."""
         left = (now - self.stage_began) / step.done * (step.total - step.done) if step.done else 0.0
         text = f"{step.stage}: {step.done}/{step.total}, {now - self.began:.0f} s gone, about {left:.0f} s left"
+        text += f"; {step.detail}" if step.detail else ""
         rows = [[name, figure(score, 3)] for name, score in step.standing]
         standing = [table([("best so far", "left"), ("score", "right")], rows)] if rows else []
         return Group(text, *standing)
