@@ -11,7 +11,7 @@ from typing import Any
 
 from arena.contest.figures import FIGURES
 from arena.errors import BadInput
-from arena.garage.parts import Absolute, Change, PartResult, PartsResult
+from arena.garage.parts import Absolute, Change, PartResult, PartsResult, verdict
 from arena.garage.sensitivity import Sensitivity
 from arena.report.terminal import CAUTIONS, METRIC, console, figure, of, say, show, table
 from arena.report.wiring_text import prose
@@ -54,7 +54,7 @@ def show_parts(result: PartsResult, units: Units = METRIC) -> None:
         f"{result.replicates} worlds, seed {result.seed}, part spread {100 * result.spread:g} %; {result.seconds:.0f} s"
     )
     say()
-    prose(result.verdict)
+    prose(verdict(result, units))
     say()
     absolutes(result, units)
     ranking(result)
@@ -97,6 +97,9 @@ def absolutes(result: PartsResult, units: Units = METRIC) -> None:
              figure(of(units, f["over_limit_k_s"], "K s"), 0),
              figure(whole, 1), split]
         )  # fmt: skip
+    if console().width < 100:
+        keep = [n for n in range(len(columns)) if n not in (6, 8)]
+        columns, rows = [columns[n] for n in keep], [[row[n] for n in keep] for row in rows]
     show(table(columns, rows))
     prose(
         f"{k} on boost: mean {'degF' if units.us else 'kelvin'} over the target band. "
@@ -146,18 +149,26 @@ def ranking(result: PartsResult) -> None:
 FIGURE_COLUMNS = (  # figure, title, unit of a change in it (of a temperature: a difference), digits
     ("hot_boost_k_h", "hot boost", "K h", 2), ("boost_p95_c", "P95 boost", "K", 2), ("fuel_ml", "fuel", "ml", 0),
     ("wear_hours", "wear", "h", 1), ("cold_cruise_k_h", "cold", "K h", 1), ("hot_cruise_k_h", "hot cruise", "K h", 1),
-    ("over_limit_k_s", "over limit", "K s", 0), ("power_kept_pct", "power kept", "%", 2), ("pump_hours", "pump", "h", 1),
-    ("pump_starts", "starts", "", 0),
+    ("over_limit_k_s", "over limit", "K s", 0), ("power_kept_pct", "power kept", "%", 2),
+    ("pump_hours", "pump", "h", 1), ("pump_starts", "starts", "", 0),
 )  # fmt: skip
 
 
 def changes(result: PartsResult, units: Units = METRIC) -> None:
     """Changes in the figures against best control on present hardware, as many as the width holds."""
     say("CHANGE IN FIGURES against best control on present hardware, a year, +- 95 % interval")
-    names = FIGURE_COLUMNS[: max(2, (console().width - 24) // 16)]
+    names = FIGURE_COLUMNS[: max(2, (console().width - 20) // 15)]
     rows = []
     for r in [*result.results, *result.pairs]:
-        rows.append([r.part.name, *(_with_half(r.changes.get(n), d, units, unit) for n, _, unit, d in names)])
+        rows.append(
+            [
+                r.part.name,
+                *(
+                    _with_half(r.changes.get(n), d + (3 if unit == "ml" and units.us else 0), units, unit)
+                    for n, _, unit, d in names
+                ),
+            ]
+        )
     titles = [f"{title} {units.labelled(0.0, unit)[1]}".strip() for _, title, unit, _ in names]
     show(table([("part", "left"), *((title, "right") for title in titles)], rows))
     prose("--json gives every figure.")

@@ -57,7 +57,7 @@ def sense_notes(file: DriveFile, traces: Mapping[str, TraceData]) -> list[str]:
     return list(notes)
 
 
-def _about(phase: Phase, speed: Known, traces: Mapping[str, TraceData]) -> Iterator[str]:  # noqa: PLR0912
+def _about(phase: Phase, speed: Known, traces: Mapping[str, TraceData]) -> Iterator[str]:
     match phase:
         case Accelerate():
             yield from _speeding_up(phase.to_kmh, phase.m_s2, speed)

@@ -222,7 +222,36 @@ def _pick_columns(table: Table, columns: Columns, keys: Sequence[str], place: Ca
             if found is not None:
                 picks[key] = found
                 taken.add(found.index)
+    if len(table.headers) == 2 and "speed" in keys:
+        _of_two(table, picks, taken)
     return {key: pick for key, pick in picks.items() if key == "time" or key in keys}
+
+
+def _of_two(table: Table, picks: dict[str, _Pick], taken: set[int]) -> None:
+    """Two columns of which one at least has a name nobody knows: time, then speed, and said so."""
+    for key in ("time", "speed"):
+        left = [index for index in (0, 1) if index not in taken and not _is_known(table.headers[index])]
+        if key in picks or not left or (key == "speed" and "time" not in picks):
+            continue
+        header = table.headers[left[0]]
+        found = re.search(_ENDS_IN_UNIT[key], header.strip().lower())
+        unit = "" if found is None else _SAME_UNIT.get(found[1].replace(" ", ""), found[1].replace(" ", ""))
+        picks[key] = _Pick(left[0], unit)
+        taken.add(left[0])
+        table.notes.append(f'{table.shown}: "{header}" is taken as {QUANTITIES[key].column}, one of only two columns')
+
+
+def _is_known(header: str) -> bool:
+    """Whether a header is one of ours or in the words of some quantity."""
+    words = split_header(header)[0]
+    return any(header.strip().lower() == q.column or re.fullmatch(q.words, words) for q in QUANTITIES.values())
+
+
+_ENDS_IN_UNIT: Final = {
+    "time": r"(?:^|[^a-z])(ms|min|minutes|s|secs?|seconds)[\])]?$",
+    "speed": r"(mph|kph|km ?/ ?h|kmh|m ?/ ?s|mps)[\])]?$",
+}
+_SAME_UNIT: Final = {"mps": "m/s", "secs": "s", "minutes": "min"}
 
 
 def _by_header(table: Table, text: str, spec: ColumnSpec | None) -> _Pick | str:

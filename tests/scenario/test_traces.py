@@ -29,6 +29,33 @@ def fault(path: Path, columns: dict[str, str | ColumnSpec] | None = None) -> str
     return caught.value.faults[0]
 
 
+@pytest.mark.parametrize(
+    ("head", "metres_a_second"),
+    [
+        ("zeit,geschwindigkeit", 10.0),
+        ("cycSecs,cycMps", 36.0),
+        ("elapsed seconds,wheel mph", 16.09344),
+        ("Sekunden;v [m/s]", 36.0),
+        ("time,obd value", 10.0),
+        ("x,speed_kmh", 10.0),
+        ("sample (ms),v (kph)", 10.0),
+    ],
+)
+def test_two_columns_of_any_name_are_time_and_speed(tmp_path: Path, head: str, metres_a_second: float) -> None:
+    mark, step = (";" if ";" in head else ","), 1000 if "ms)" in head else 1
+    path = csv(tmp_path, "\n".join([head, *(f"{step * t}{mark}36" for t in range(5))]) + "\n")
+    trace, notes = read_trace(path)
+    np.testing.assert_allclose(trace.time_s, np.arange(5.0))
+    np.testing.assert_allclose(trace.speed_m_s, metres_a_second)
+    assert any("one of only two columns" in note for note in notes)
+
+
+def test_a_known_column_is_never_taken_for_speed(tmp_path: Path) -> None:
+    assert "no column for speed_kmh" in fault(csv(tmp_path, "time_s,iat_c\n0,20\n1,21\n"))
+    log = read_log(csv(tmp_path, "time_s,iat_c\n0,20\n1,21\n"))
+    assert set(log.values) == {"iat"}
+
+
 def test_time_and_speed_alone_make_a_drive_that_starts_warm(tmp_path: Path) -> None:
     drive = load_drive(csv(tmp_path, PLAIN))
     assert (drive.name, drive.start) == ("t", "warm")
