@@ -32,15 +32,17 @@ from arena.scenario.season import WearLaw
 from arena.strategies import shipped
 from arena.timetable.outing import Played, outing_seed
 from arena.timetable.outing import play as play_drive
+from arena.units import Units
 
 Floats = NDArray[np.float64]
 
+METRIC = Units()
 REPLICATES = 4
 GENERATIONS = 3  # of every strategy on the present car
 TUNED_ON = 2  # strategies tuned on for every part
 STEP = 0.10  # of a setting's range: how far candidates of the second tuning lie about the first's
 LOOSE_K = 0.5  # on a car that breaks the limit with always-on too, so much more is let pass
-PAIRS = 4
+PAIRS = 3
 FAN_SEEN = ("front.fan_m_s", "front.face_velocity_ratio")  # all of a part that the drive itself meets
 
 Refine = Callable[["Rig", Part, Sequence[Contestant]], tuple[Contestant, float]]
@@ -397,17 +399,26 @@ def years_of(table: RunTable, c: int, law: WearLaw, life_h: float) -> tuple[floa
     return years(law), min(corners), max(corners)
 
 
-def verdict(result: PartsResult) -> str:
+def verdict(result: PartsResult, units: Units = METRIC) -> str:
     """Whether any control is worth it, and whether money is better spent on hardware, in sentences."""
     on, best, _ = result.absolutes
     saved = -result.control.mean
     sure = result.control.high < 0.0
+    split = ", ".join(
+        f"{name} {before - after:.1f}"
+        for name, before, after in (
+            ("tracking", on.tracking_money, best.tracking_money),
+            ("wear", on.wear_money, best.wear_money),
+            ("energy", on.energy_money, best.energy_money),
+        )
+    )
+    fuel, litres = units.labelled((on.figures["fuel_ml"] - best.figures["fuel_ml"]) / 1e3, "L")
+    warmer, kelvin = units.labelled(best.figures["boost_p95_c"] - on.figures["boost_p95_c"], "K")
     first = (
         f"Control: {best.contestant.removeprefix('best: ')} instead of always-on saves {saved:.1f} money units a year "
-        f"({-result.control.high:.1f}..{-result.control.low:.1f}), "
+        f"({-result.control.high:.1f}..{-result.control.low:.1f}; {split}), "
         f"{on.figures['pump_hours'] - best.figures['pump_hours']:.0f} "
-        f"pump hours and {(on.figures['fuel_ml'] - best.figures['fuel_ml']) / 1e3:.1f} L of fuel; on boost it is "
-        f"{best.figures['boost_p95_c'] - on.figures['boost_p95_c']:+.1f} K at the 95th percentile. "
+        f"pump hours and {fuel:.1f} {litres} of fuel; on boost it is {warmer:+.1f} {kelvin} at the 95th percentile. "
         + ("Worth it by these prices." if sure else "That cannot be told from nothing: no control is worth fitting.")
     )
     sound = [r for r in result.results if not r.failed]
@@ -420,9 +431,8 @@ def verdict(result: PartsResult) -> str:
     else:
         more = "more" if -gain.mean > saved else "less"
         second = (
-            f" Hardware: most is bought by {top.part.words}, {-gain.mean:.1f} ({-gain.high:.1f}..{-gain.low:.1f}) a "
-            "year, "
-            f"{more} than control buys; what it costs to buy is not in that."
+            f" Hardware: most is bought by {top.part.words}, {-gain.mean:.1f} ({-gain.high:.1f}..{-gain.low:.1f}) "
+            f"a year, {more} than control buys; what it costs to buy is not in that."
         )
     return first + second
 

@@ -26,7 +26,7 @@ from arena.strategies import shipped
 
 Floats = NDArray[np.float64]
 
-SAMPLES = 16  # cars a number and matrix: SAMPLES x (numbers + 2) cars in all; a power of two
+SAMPLES = 64  # cars a number and matrix: SAMPLES x (numbers + 2) cars in all; a power of two
 OUTINGS = 4  # of the season: those that cost most
 CONFIDENCE = 0.90
 
@@ -111,7 +111,7 @@ def sensitivity(
 
         def kept(points: Floats) -> Floats:
             values.append(answer(points))
-            return values[-1]
+            return values[-1].copy()  # what is given out gets centred in place
 
         rng = np.random.default_rng(np.random.SeedSequence([plan.seed, 0x50B01]))
         made = sobol_indices(func=kept, n=samples, dists=dists, rng=rng)
@@ -159,7 +159,8 @@ def _shares(
     plan: Plan, bounds: Sequence[tuple[str, float, float]], made: Any, spread: Any, a: int
 ) -> tuple[Share, ...]:
     def row(value: Any) -> Floats:
-        return np.asarray(value, dtype=np.float64)[a].reshape(-1)
+        picked: Floats = np.asarray(value, dtype=np.float64)[a]
+        return picked
 
     out = [
         Share(

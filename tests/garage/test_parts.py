@@ -76,7 +76,11 @@ def test_parts_of_the_issue_are_all_there() -> None:
     litres = [grown[f"coolant-{n}"].loop.tank_m3 - 2e-3 for n in (1, 2, 4)]
     assert litres == pytest.approx([1e-3, 2e-3, 4e-3])
     assert grown["fast-probe"].probe.tau_s == 2.0 and grown["fan"].front.fan_m_s == pytest.approx(2.5)
-    assert grown["insulation"].loop.hose_ua_w_m_k < 0.85 and grown["glycol-50"].loop.glycol_volume_fraction == 0.5
+    assert (
+        grown["hose-foam"].loop.hose_ua_w_m_k < 0.85
+        and grown["pipe-foam"].core.pipe_ua_w_k < 1.5
+        and grown["glycol-50"].loop.glycol_volume_fraction == 0.5
+    )
     bare = replace(CarNumbers(), loop=replace(CarNumbers().loop, tank="none", tank_m3=0.0))
     assert BY_NAME["coolant-2"].change(bare).loop.extra_m3 == pytest.approx(2e-3)
 
