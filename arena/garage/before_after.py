@@ -135,9 +135,8 @@ def _side(log: GarageLog, car: CarNumbers, as_logged: bool) -> _Side:
     keep = channel.tick >= round(SETTLE_S / TICK_S)
     tick, value = channel.tick[keep], channel.value_k[keep]
     ambient = log.ambient_k[tick]
-    moves = np.abs(np.diff(log.ambient_k))
     whole = bool(np.all(np.abs(log.ambient_k[::50] - 273.15 - np.round(log.ambient_k[::50] - 273.15)) < 1e-6))
-    step = 1.0 if whole or moves.max(initial=0.0) > 0.0 else 0.5
+    step = 1.0 if whole else 0.1  # outside air in whole degrees may be half a degree off all day
     return _Side(
         log, value - ambient, read[tick] - ambient, (log.map_pa[tick] - log.ambient_pa) / 1e5,
         log.speed_m_s[tick] / 10.0, (tick * TICK_S / BLOCK_S).astype(np.intp),
@@ -207,7 +206,7 @@ def _what_would_tell(change: float, half: float, seconds: Sequence[float], where
     goal = max(abs(change) * 0.9, 0.7 * WORTH_K)
     minutes = max(min(seconds) * (half / goal) ** 2 / 60.0, 2.0)
     more = f"about {np.ceil(minutes):.0f} minutes {where} in each log" if minutes < 90 else "many days of logs"
-    return f"{more}, on days alike, would tell"
+    return f"{more}, on days alike, with outside air in tenths of a degree, would tell"
 
 
 def _quantile(blocks: int) -> float:

@@ -6,7 +6,7 @@ coolant flows at all, hardly (air-bound or blocked), weakly, or as it should; an
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -72,15 +72,18 @@ def check_health(
         why = "the pump is not seen both off and running" if log.duty is not None else "the pump's duty is not logged"
         return Health(log, base.name, None, None, None, "cannot tell", "cannot tell", (why,), (ASK,))
     problem = pose(log, base.numbers(), _items())
-    z, rise = _profile(problem, tell)
+    shares, z, rise = _profile(problem, tell)
     best = int(np.argmin(rise))
-    low, high = _interval(rise)
-    share = float(SHARES[best])
-    evidence = _evidence(problem, z, best, rise)
-    current, current_says = _current(problem, z[best])
+    low, high = _interval(shares, rise)
+    share = shares[best]
+    problem.flow_share = share
+    evidence = _evidence(problem, shares, rise)
+    current, current_says = _current(problem)
     evidence += current
     flow, doubts = _name(low, high, current_says)
     probe, about_probe = _probe(problem, z[best])
+    if flow == "no flow" and probe == "suspect":
+        probe, about_probe = "cannot tell", (*about_probe[:1], "a probe cannot be judged while no coolant flows")
     return Health(
         log, base.name, share, low, high, flow, probe, (*evidence, *about_probe), (*doubts, *_always(current_says)),
     )  # fmt: skip
@@ -91,45 +94,48 @@ def _items() -> tuple[Parameter, ...]:
     return (*(replace(item, spread=_SPREAD.get(item.name, item.spread)) for item in chosen), *STARTS)
 
 
-def _profile(problem: Problem, tell: Callable[[str], None] | None) -> tuple[list[Floats], Floats]:
-    """Best z and rise of twice the cost over the best, for each share of flow."""
+def _profile(problem: Problem, tell: Callable[[str], None] | None) -> tuple[list[float], list[Floats], Floats]:
+    """Shares of flow tried, best z for each, and rise of twice the cost over the best."""
+    coarse = _at_shares(problem, SHARES, np.zeros(len(problem.items)), 8, tell)
+    best = min(coarse, key=lambda share: coarse[share][1])
+    problem.flow_share = best
+    problem.jacobian(coarse[best][0])
+    estimate_noise(problem, coarse[best][0])  # how large the noise is shows where the fit is best
+    around = SHARES.index(best)
+    low, high = SHARES[max(around - 1, 0)], SHARES[min(around + 1, len(SHARES) - 1)]
+    fine = sorted({*SHARES, *(float(v) for v in np.round(np.linspace(low, high, 7), 3))})
+    found = _at_shares(problem, fine, coarse[best][0], 5, tell)
+    costs = np.array([found[share][1] for share in fine])
+    return fine, [found[share][0] for share in fine], costs - costs.min()
+
+
+def _at_shares(
+    problem: Problem, shares: Sequence[float], z: Floats, evaluations: int, tell: Callable[[str], None] | None
+) -> dict[float, tuple[Floats, float]]:
+    """Best z and twice the cost at each share of flow, each begun from the one before."""
     low, high = bounds(problem.car, problem.items)
-    z = np.zeros(len(problem.items))
-    found: list[Floats] = []
-    costs = np.zeros(len(SHARES))
-    for turn in range(2):  # the first to find out how large the noise is where the fit is best
-        found = []
-        for k, share in enumerate(SHARES):
-            if tell is not None:
-                tell(f"flow at {100 * share:.0f} % of what it should be, {turn + 1} of 2")
-            problem.flow_share = share
-            z = refine(problem, z, low, high, 4)
-            found.append(z)
-            costs[k] = float(np.sum(problem.rows(z) ** 2))
-        if turn == 0:
-            best = int(np.argmin(costs))
-            problem.flow_share = SHARES[best]
-            problem.jacobian(found[best])
-            estimate_noise(problem, found[best])
-            z = found[best]
-    return found, costs - costs.min()
+    found = {}
+    for share in reversed(shares):
+        if tell is not None:
+            tell(f"flow at {100 * share:.0f} % of what it should be")
+        problem.flow_share = share
+        z = refine(problem, z, low, high, evaluations)
+        found[share] = (z, float(np.sum(problem.rows(z) ** 2)))
+    return found
 
 
-def _interval(rise: Floats) -> tuple[float, float]:
-    """Where the rise passes the 90 % mark on either side of the best, in a straight line between shares."""
-    best = int(np.argmin(rise))
-    low, high = SHARES[0], SHARES[-1]
-    for k in range(best, 0, -1):
-        if rise[k - 1] >= RISE_90:
-            part = (RISE_90 - rise[k]) / max(rise[k - 1] - rise[k], 1e-9)
-            low = SHARES[k] + part * (SHARES[k - 1] - SHARES[k])
-            break
-    for k in range(best, len(SHARES) - 1):
-        if rise[k + 1] >= RISE_90:
-            part = (RISE_90 - rise[k]) / max(rise[k + 1] - rise[k], 1e-9)
-            high = SHARES[k] + part * (SHARES[k + 1] - SHARES[k])
-            break
-    return float(low), float(high)
+def _interval(shares: Sequence[float], rise: Floats) -> tuple[float, float]:
+    """Where the rise passes the 90 % mark on either side of the best; its root goes straight between shares."""
+    best, root, mark = int(np.argmin(rise)), np.sqrt(rise), float(np.sqrt(RISE_90))
+
+    def crossing(steps: range, to: int, end: float) -> float:
+        for k in steps:
+            if root[k + to] >= mark:
+                part = (mark - root[k]) / max(root[k + to] - root[k], 1e-9)
+                return float(shares[k] + part * (shares[k + to] - shares[k]))
+        return end
+
+    return crossing(range(best, 0, -1), -1, shares[0]), crossing(range(best, len(shares) - 1), 1, shares[-1])
 
 
 def _name(low: float, high: float, current: str) -> tuple[str, list[str]]:
@@ -152,7 +158,7 @@ def _name(low: float, high: float, current: str) -> tuple[str, list[str]]:
     return "cannot tell", [f"the flow is {span}; {ASK}"]
 
 
-def _evidence(problem: Problem, z: list[Floats], best: int, rise: Floats) -> tuple[str, ...]:
+def _evidence(problem: Problem, shares: Sequence[float], rise: Floats) -> tuple[str, ...]:
     """What speaks for the finding: the reading around the moments the pump was switched on, and the rises."""
     log = problem.log
     assert log.duty is not None
@@ -165,15 +171,15 @@ def _evidence(problem: Problem, z: list[Floats], best: int, rise: Floats) -> tup
         if len(before) and len(after):
             drop = float(after.mean() - before.mean())
             lines.append(f"pump on at {tick * TICK_S:.0f} s: reading {drop:+.1f} K within the next minute")
-    full = SHARES.index(1.0)
+    full, best = shares.index(1.0), int(np.argmin(rise))
     lines.append(
-        f"best explained by {100 * SHARES[best]:.0f} % of the flow; full flow is {rise[full]:.1f} worse and none "
+        f"best explained by {100 * shares[best]:.0f} % of the flow; full flow is {rise[full]:.1f} worse and none "
         f"{rise[0]:.1f} worse (2.7 is the 90 % mark)"
     )
     return tuple(lines)
 
 
-def _current(problem: Problem, z: Floats) -> tuple[tuple[str, ...], str]:
+def _current(problem: Problem) -> tuple[tuple[str, ...], str]:
     """Logged against expected current at full duty, where it is logged."""
     log = problem.log
     if log.pump_a is None or log.duty is None:

@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 
 SHRINK = 0.5  # of the spread believed before the log
 Z90 = 1.6449  # two-sided 90 %
+# What happens between polls is only known by its size, and errors of the inputs are not the noise of the reading: on 3
+# synthetic cars, others than those that are reported, errors were 1.47 times what the raw intervals said.
+WIDEN = 1.45
 FLAT = 0.35  # of the rise a parabola would show: less is no minimum
 COOLANT_ADVICE = "hold 100 km/h two minutes with the pump off, then two minutes with it full, off boost"
 ADVICE = {
@@ -77,7 +80,7 @@ def interval_in_z(found: Estimate, told: Sequence[Told]) -> tuple[Floats, Floats
 
 
 def _one(found: Estimate, k: int, item: Parameter, c: Floats) -> Told:
-    spread = float(np.sqrt(c[k, k]))
+    spread = WIDEN * float(np.sqrt(c[k, k]))
     why, below, above = _refusal(found, k, item, spread), 0.0, 0.0
     if not why:
         below, above = _profile(found, k, c, -1.0), _profile(found, k, c, 1.0)
@@ -114,7 +117,7 @@ def _refusal(found: Estimate, k: int, item: Parameter, spread: float) -> str:
     if item.side == "front" and log.duty is not None and float(log.duty.max()) <= 0.0:
         return "the pump never runs in this log"
     if spread >= SHRINK:
-        return f"the log leaves {100.0 * spread:.0f} % of what was open before it"
+        return f"the log leaves {100.0 * min(spread, 1.0):.0f} % of what was open before it"
     if found.z[k] - found.low[k] < 0.02 or found.high[k] - found.z[k] < 0.02:
         return "the fit runs into the bounds of what is possible"
     return ""
@@ -141,4 +144,4 @@ def _profile(found: Estimate, k: int, c: Floats, side: float) -> float:
     rise = (cost - found.cost) / max(expected, 1e-9)
     if rise < FLAT:
         return float("inf")
-    return reached * float(np.clip(1.0 / np.sqrt(rise), 0.8, 1.7)) * (Z90 * spread / max(reached, 1e-9))
+    return WIDEN * Z90 * spread * float(np.clip(1.0 / np.sqrt(rise), 0.8, 1.7))

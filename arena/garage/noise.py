@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 SLOW_S = (3.0, 60.0)  # span of the slow part's time constant
 TRUSTED_K = 0.5  # a slow part beyond this is no drift but a plant that does not fit: see `plain`
-MOST_TRIES = 45
+MOST_TRIES = 30
 
 
 @dataclass(frozen=True)

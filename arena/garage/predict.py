@@ -19,7 +19,17 @@ from arena.contest import run
 from arena.garage.inputs import LogInputs, log_inputs
 from arena.garage.read_log import GarageLog
 from arena.plant import layout as at
-from arena.plant.compile import LOOP_OVER_AMBIENT_K, CompiledOuting, Goals, compile_outing, parameters, tables
+from arena.plant.compile import (
+    LOOP_OVER_AMBIENT_K,
+    CompiledOuting,
+    Goals,
+    air_path,
+    core_columns,
+    front_and_hose_columns,
+    parameters,
+    sense_columns,
+    tables,
+)
 from arena.plant.jit import kernel
 from arena.plant.numbers import CarNumbers, Loop, Pump
 from arena.strategies.base import load_strategy
@@ -67,6 +77,7 @@ class Kept:
     def __init__(self) -> None:
         self._lock = Lock()
         self._made: dict[tuple[int, CarNumbers], tuple[LogInputs, CompiledOuting]] = {}
+        self._sensed: tuple[LogInputs, Floats] | None = None
 
     def outing(self, inputs: LogInputs, car: CarNumbers) -> CompiledOuting:
         """The log's own ticks on this car's air side, with the duty in the pedal column."""
@@ -75,17 +86,31 @@ class Kept:
             found = self._made.get(key)
         if found is not None:
             return found[1]
-        made = compile_outing(inputs, car, Goals(), 0)
-        x = np.ascontiguousarray(made.X[inputs.lead_in :])
-        x[:, at.X_PEDAL] = 100.0 * inputs.pedal[inputs.lead_in :]
-        x[:, at.X_SCORED] = 0.0
-        x[:, at.X_BOOST_ROW] = -1.0
-        made = replace(made, ticks=len(x), X=x)
+        x = self._senses(inputs, car).copy()
+        path = air_path(inputs, car)
+        core_columns(x, inputs, car, path)
+        front_and_hose_columns(x, inputs, car, path)
+        x = np.ascontiguousarray(x[inputs.lead_in :])
+        none = np.zeros(0)
+        made = CompiledOuting(len(x), 0, x, none, none, none, none, 0, none, 0.0, path, 0.0)
         with self._lock:
             while len(self._made) >= KEPT:
                 self._made.pop(next(iter(self._made)))
             self._made[key] = (inputs, made)  # the inputs stay alive, so that their id stays theirs
         return made
+
+    def _senses(self, inputs: LogInputs, car: CarNumbers) -> Floats:
+        """Columns of supply, key and clock, which no number of a fit changes; nothing is scored, duty is in the pedal."""
+        with self._lock:
+            if self._sensed is not None and self._sensed[0] is inputs:
+                return self._sensed[1]
+        x = np.zeros((inputs.ticks, at.X_COLUMNS))
+        sense_columns(x, inputs, car, air_path(inputs, car), 0)
+        x[:, at.X_PEDAL] = 100.0 * inputs.pedal
+        x[:, at.X_BOOST_ROW] = -1.0
+        with self._lock:
+            self._sensed = (inputs, x)
+        return x
 
 
 def _air_side(car: CarNumbers) -> CarNumbers:

@@ -62,7 +62,7 @@ def one_car(seed: int, folder: Path) -> tuple[list[bool], float, int]:
 def main() -> None:
     """All cars, then the pooled figures."""
     cars = int(sys.argv[1]) if len(sys.argv) > 1 else 30
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 101
     pooled: list[bool] = []
     errors = []
     with tempfile.TemporaryDirectory() as folder:

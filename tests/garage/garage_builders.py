@@ -92,7 +92,7 @@ def driven(
     trace = run.trace[:, 0]
     first = played.score_from
     last = min(played.drive_until, first + round(10.0 * seconds))
-    iat = trace[:, IAT]
+    iat, asked = trace[:, IAT], _asked(trace[:, APPLIED])
     if exact:
         iat = iat.copy()
         iat[:last] = reference.integrate(made, trace[:, FLOW : FLOW + 1], last).iat_mean_k[:, 0]
@@ -101,6 +101,13 @@ def driven(
     return Truth(
         played, first, last, iat[cut] - 273.15, probe[cut] - 273.15, trace[cut, APPLIED], trace[:first, APPLIED]
     )
+
+
+def _asked(applied: Floats) -> Floats:
+    """The duty asked for behind the one applied: while the soft start ramps up, what it ramps up to."""
+    ahead = np.concatenate([applied[5:], np.full(5, applied[-1])])
+    ramping = np.diff(applied, prepend=applied[0]) > 0.15
+    return np.where(ramping, np.maximum(ahead, applied), applied)
 
 
 def _probe(made: CompiledOuting, iat_k: Floats) -> Floats:
@@ -177,3 +184,34 @@ def replayed() -> Contestant:
     import arena.garage
 
     return Contestant("again", load_strategy(Path(arena.garage.__file__).with_name("replayed_duty.py")))
+
+
+def on_boost_k(truth: Truth, car: CarNumbers) -> float:
+    """Mean charge temperature on boost of another car on the same drive and day, K over the outside air."""
+    p = truth.played
+    made = compile_outing(p, car, Goals(), 1)
+    run = play(made, lay_out([law("always-on")]), 1, at.TRACE_COLUMNS)
+    assert run.trace is not None
+    cut = slice(truth.first + 900, truth.last)
+    boost = p.map_pa[cut] > p.ambient_pa[cut] + 15e3
+    return float(np.mean(run.trace[cut, 0, IAT][boost] - p.ambient_k[cut][boost]))
+
+
+def changed_core(car: CarNumbers, truth: Truth, wanted_k: float) -> tuple[CarNumbers, float]:
+    """The car with core and front scaled so that the charge on boost moves by about `wanted_k`; and by how much."""
+    if wanted_k == 0.0:
+        return car, 0.0
+    before = on_boost_k(truth, car)
+    low, high = -3.0, 3.0
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if on_boost_k(truth, _scaled(car, middle)) - before > wanted_k else (low, middle)
+    changed = _scaled(car, 0.5 * (low + high))
+    return changed, on_boost_k(truth, changed) - before
+
+
+def _scaled(car: CarNumbers, log_factor: float) -> CarNumbers:
+    factor = float(np.exp(log_factor))
+    core = replace(car.core, air_ha_w_k=car.core.air_ha_w_k * factor, coolant_ha_w_k=car.core.coolant_ha_w_k * factor)
+    front = replace(car.front, air_ha_w_k=car.front.air_ha_w_k * factor)
+    return replace(car, core=core, front=front)
