@@ -205,8 +205,9 @@ def settings_hold(strategy: Strategy) -> list[str]:
             made = strategy.make_settings(settings)
         except Exception as error:
             return [f"line {line_of(error, strategy.path)}: {type(error).__name__}: {error}"]
-        if type(made) is not strategy.settings_type:
-            return [f"repair returns {type(made).__name__}, not {strategy.settings_type.__name__}"]
+        kind: type = type(made)
+        if kind is not strategy.settings_type:
+            return [f"repair returns {kind.__name__}, not {strategy.settings_type.__name__}"]
         found += [f"repair makes {n} {v!r}" for n, v in made._asdict().items() if not math.isfinite(v)]
     made = strategy.make_settings(strategy.defaults())
     for s in strategy.settings:
