@@ -137,3 +137,12 @@ def test_us_units_when_printing(tmp_path: Path, capsys: Capture, monkeypatch: Pa
     same = next(line for line in metric.splitlines() if line.startswith("boost_p95_c"))
     assert line.split()[2] == "degF" and same.split()[2] == "degC"
     assert float(line.split()[1]) == pytest.approx(float(same.split()[1]) * 1.8 + 32.0, abs=0.02)
+
+
+def test_wiring_in_us_units(capsys: Capture, monkeypatch: Patch) -> None:
+    us, metric = (run(["wiring", *more], capsys, monkeypatch)[1] for more in (["--units", "us"], []))
+    assert "L/min" not in us and "gpm" in us and "gpm" not in metric
+    ours, theirs = (
+        next(line for line in out.splitlines() if line.strip().startswith("13.8 V")).split() for out in (us, metric)
+    )
+    assert float(ours[2]) * 3.785411784 == pytest.approx(float(theirs[2]), abs=0.08)
