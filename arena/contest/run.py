@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -69,15 +68,6 @@ class Played:
     def row(self, number: int) -> Floats:
         """One accumulated figure by its layout row."""
         return np.asarray(self.rows[number - at.FIGURES_FROM])
-
-
-_LOADING = threading.Lock()
-
-
-def kernel_of(width: int) -> Any:
-    """The kernel for a batch of this width; loaded by one thread at a time, since loading sets the width globally."""
-    with _LOADING:
-        return kernel(width)
 
 
 def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
@@ -183,7 +173,7 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
         if lanes.interpreted:
             _play_interpreted(lanes, arguments, first, last)
         else:
-            kernel_of(lanes.width).run(*arguments, first, last)
+            kernel(lanes.width).run(*arguments, first, last)
     count = len(lanes.contestants)
     table = state.reshape(at.ROWS, lanes.width)
     return Played(
@@ -196,7 +186,7 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
 
 def _play_interpreted(lanes: Lanes, arguments: tuple[Any, ...], first: int, last: int) -> None:
     """Tick by tick, the laws called from Python; what `kernel.run` does otherwise."""
-    parts = kernel_of(lanes.width)
+    parts = kernel(lanes.width)
     state, x, p, duty_table, flow_table, exchanger_table, cells, on_boost, trace, trace_lanes, columns = arguments[:11]
     laws = [*lanes.interpreted, *((callable_of(b), int(low), int(high)) for b, low, high in _compiled_laws(lanes))]
     period = int(p[at.P_PERIOD])

@@ -32,6 +32,7 @@ from arena.timetable.outing import outing_seed
 from arena.timetable.outing import play as play_drive
 
 TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
+CARS = 6  # cars of one Latin hypercube: as many as a default ranking has worlds
 GIVEN_SHARE = 0.3  # a number given in the car file varies by this share of what an assumed one does
 
 # What varies from car to car, each evenly within +-spread of its value times the factor. Judgement, from memory.
@@ -101,19 +102,29 @@ class Plan:
 
 
 def car_of_world(plan: Plan, replicate: int) -> CarNumbers:
-    """The car of one world: drawn evenly within the spread; the car as it stands if the spread is 0."""
+    """The car of one world: drawn from the spread (Latin hypercube); as it stands if that is 0."""
     numbers = plan.car.numbers()
     if plan.spread <= 0.0:
         return numbers
-    rng = np.random.Generator(np.random.PCG64(outing_seed(plan.seed, "car", replicate)))
+    draws = latin_draws(plan.seed, replicate, len(SPREAD))
     changed: dict[str, dict[str, float]] = {}
-    for section, key, factor in SPREAD:
-        draw = float(rng.uniform(-1.0, 1.0))
+    for (section, key, factor), draw in zip(SPREAD, draws, strict=True):
         known = plan.car.origin.get(f"{section}.{key}") == "given"
         share = plan.spread * factor * (GIVEN_SHARE if known else 1.0)
-        changed.setdefault(section, {})[key] = getattr(getattr(numbers, section), key) * (1.0 + share * draw)
+        changed.setdefault(section, {})[key] = getattr(getattr(numbers, section), key) * (1.0 + share * float(draw))
     parts: dict[str, Any] = {s: replace(getattr(numbers, s), **values) for s, values in changed.items()}
     return replace(numbers, **parts)
+
+
+def latin_draws(seed: int, replicate: int, size: int) -> NDArray[np.float64]:
+    """Numbers in -1..1, one a dimension, from a Latin hypercube over each block of CARS replicates: within a block
+    every dimension has one draw in each of CARS equal slices.
+    """
+    block, row = divmod(replicate, CARS)
+    rng = np.random.Generator(np.random.PCG64(outing_seed(seed, "cars", block)))
+    slices = np.array([rng.permutation(CARS) for _ in range(size)])
+    inside = rng.uniform(0.0, 1.0, (size, CARS))
+    return np.asarray(2.0 * (slices[:, row] + inside[:, row]) / CARS - 1.0)
 
 
 def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> Outing:
