@@ -113,7 +113,12 @@ class Advice:
         }  # fmt: skip
 
 
-def plan_drive(car: str | Path | Car, fitted: Fit | None = None, tell: Callable[[str], None] | None = None) -> Advice:
+def plan_drive(
+    car: str | Path | Car,
+    fitted: Fit | None = None,
+    tell: Callable[[str], None] | None = None,
+    pieces: Sequence[Piece] = PIECES,
+) -> Advice:
     """The few pieces that would tell most of what is still open, after a fit or from nothing. Raises BadInput."""
     base = car if isinstance(car, Car) else load_car(car)
     numbers = fitted.car if fitted is not None else base.numbers()
@@ -124,7 +129,7 @@ def plan_drive(car: str | Path | Car, fitted: Fit | None = None, tell: Callable[
     if fitted is not None:
         known = lasting_information(fitted.estimate.jacobian, items)
     gains = []
-    for piece in PIECES:
+    for piece in pieces:
         if tell is not None:
             tell(f"trying: {piece.say}")
         gains.append(lasting_information(_jacobian(numbers, piece), items))
@@ -132,10 +137,10 @@ def plan_drive(car: str | Path | Car, fitted: Fit | None = None, tell: Callable[
     wanted = [n for n in heads if not told.get(items[lasting[n]].key, False)]
     chosen = _greedy(known, gains, wanted)
     after = known + sum((gains[k] for k in chosen), np.zeros_like(known))
-    minutes = sum(_seconds(PIECES[k]) for k in chosen) / 60.0
+    minutes = sum(_seconds(pieces[k]) for k in chosen) / 60.0
     order = sorted(chosen)
     return Advice(
-        tuple(PIECES[k] for k in order), minutes, tuple((items[lasting[n]].key, items[lasting[n]].say) for n in heads),
+        tuple(pieces[k] for k in order), minutes, tuple((items[lasting[n]].key, items[lasting[n]].say) for n in heads),
         tuple(float(v) for v in _open(known)[heads]), tuple(float(v) for v in _open(after)[heads]),
         tuple(told.get(items[lasting[n]].key, False) for n in heads),
     )  # fmt: skip
@@ -177,7 +182,7 @@ def _jacobian(car: CarNumbers, piece: Piece) -> Floats:
 
 def _problem(car: CarNumbers, piece: Piece) -> Problem:
     """A piece driven in mild weather, as if it had been logged every second."""
-    played, duty = _played(car, piece)
+    played, duty = played_piece(car, piece)
     first, last = played.score_from, played.drive_until
     cut = slice(first, last)
     ticks = last - first
@@ -197,7 +202,7 @@ def _problem(car: CarNumbers, piece: Piece) -> Problem:
     return problem
 
 
-def _played(car: CarNumbers, piece: Piece) -> tuple[Played, Floats]:
+def played_piece(car: CarNumbers, piece: Piece) -> tuple[Played, Floats]:
     """The piece through the timetable, and the duty of each of its ticks."""
     text = '[drive]\nname="piece"\nstart="warm"\n' + "".join(f"[[phase]]\n{step.toml}\n" for step in piece.steps)
     with tempfile.TemporaryDirectory() as folder:

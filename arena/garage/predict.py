@@ -100,7 +100,7 @@ class Kept:
         return made
 
     def _senses(self, inputs: LogInputs, car: CarNumbers) -> Floats:
-        """Columns of supply, key and clock, which no number of a fit changes; nothing is scored, duty is in the pedal."""
+        """Columns of supply, key and clock, which no number of a fit changes; nothing is scored, duty as pedal."""
         with self._lock:
             if self._sensed is not None and self._sensed[0] is inputs:
                 return self._sensed[1]

@@ -98,9 +98,7 @@ def driven(
         iat[:last] = reference.integrate(made, trace[:, FLOW : FLOW + 1], last).iat_mean_k[:, 0]
     probe = _probe(made, iat)
     cut = slice(first, last)
-    return Truth(
-        played, first, last, iat[cut] - 273.15, probe[cut] - 273.15, trace[cut, APPLIED], trace[:first, APPLIED]
-    )
+    return Truth(played, first, last, iat[cut] - 273.15, probe[cut] - 273.15, asked[cut], asked[:first])
 
 
 def _asked(applied: Floats) -> Floats:
@@ -215,3 +213,22 @@ def _scaled(car: CarNumbers, log_factor: float) -> CarNumbers:
     core = replace(car.core, air_ha_w_k=car.core.air_ha_w_k * factor, coolant_ha_w_k=car.core.coolant_ha_w_k * factor)
     front = replace(car.front, air_ha_w_k=car.front.air_ha_w_k * factor)
     return replace(car, core=core, front=front)
+
+
+def stepped(piece: Any, flow_share: float, seed: int = 3) -> Truth:
+    """A piece of a plan with its pump states, by the kernel, on a car near the base car whose flow is scaled."""
+    from arena.garage.plan import played_piece
+
+    car = replace(drawn_car(seed, 0.4)[0], pump=base_car().pump)
+    played, duty = played_piece(car, piece)
+    made = compile_outing(played, car, Goals(), 1)
+    first, last = played.score_from, played.drive_until
+    made.X[:, at.X_PEDAL] = 100.0
+    made.X[first:last, at.X_PEDAL] = 100.0 * duty
+    flow = made.flow_table.copy()
+    flow[0::2] *= flow_share
+    run = play(replace(made, flow_table=flow), lay_out([replayed()]), 1, at.TRACE_COLUMNS)
+    assert run.trace is not None
+    iat = run.trace[:, 0, IAT]
+    cut = slice(first, last)
+    return Truth(played, first, last, iat[cut] - 273.15, _probe(made, iat)[cut] - 273.15, duty, np.ones(first))
