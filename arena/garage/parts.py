@@ -424,9 +424,11 @@ def verdict(result: PartsResult, units: Units = METRIC) -> str:
     sound = [r for r in result.results if not r.failed]
     if not sound:
         return first
-    top = sound[0]
+    top = next(
+        (r for r in sound if r.changes["cost"].high < 0.0), sound[0]
+    )  # the best that is surely more than nothing
     gain = top.changes["cost"]
-    if gain.high >= 0.0:
+    if not gain.high < 0.0:
         second = " Hardware: no part saves anything that can be told from nothing."
     else:
         more = "more" if -gain.mean > saved else "less"

@@ -6,6 +6,7 @@ Few outings and few cars, so that it takes minutes; intervals are bootstrap.
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -114,7 +115,9 @@ def sensitivity(
             return values[-1].copy()  # what is given out gets centred in place
 
         rng = np.random.default_rng(np.random.SeedSequence([plan.seed, 0x50B01]))
-        made = sobol_indices(func=kept, n=samples, dists=dists, rng=rng)
+        word = "rng" if "rng" in inspect.signature(sobol_indices).parameters else "random_state"  # older scipy
+        seeded: dict[str, Any] = {word: rng}
+        made = sobol_indices(func=kept, n=samples, dists=dists, **seeded)
         spread = made.bootstrap(confidence_level=CONFIDENCE, n_resamples=200)
     sampled = np.concatenate([v.reshape(2, -1) for v in values], axis=1)
     shares = {name: _shares(plan, bounds, made, spread, a) for a, name in enumerate(ANSWERS)}

@@ -65,8 +65,7 @@ def show_parts(result: PartsResult, units: Units = METRIC) -> None:
     for note in result.notes:
         prose(f"note: {note}")
     say()
-    for line in CAUTIONS:
-        say(line)
+    prose(" ".join(CAUTIONS))
 
 
 def absolutes(result: PartsResult, units: Units = METRIC) -> None:
@@ -118,7 +117,7 @@ def absolutes(result: PartsResult, units: Units = METRIC) -> None:
 
 def ranking(result: PartsResult) -> None:
     """What buys most: money a year against the best control on present hardware, with control itself beside it."""
-    say("WHAT BUYS MOST (saved in money a year, each with its own best control; 95 % interval)")
+    say("WHAT BUYS MOST (money saved a year, each with its own best control)")
     wide = console().width >= 110
     length = 24 if wide else 10
     most = max([abs(r.changes["cost"].mean) for r in result.results], default=0.0) or 1.0
@@ -128,7 +127,7 @@ def ranking(result: PartsResult) -> None:
     ]  # fmt: skip
     for r in result.results:
         change = r.changes["cost"]
-        alone = "-" if r.left_alone is None else f"{-r.left_alone.mean:+.2f}"
+        alone = "-" if r.left_alone is None else f"{0.0 - round(r.left_alone.mean, 2):+.2f}"
         if r.failed:
             rows.append([r.part.words, "FAILED", "", _strategy(r), alone, r.failed])
         else:
@@ -156,7 +155,7 @@ FIGURE_COLUMNS = (  # figure, title, unit of a change in it (of a temperature: a
 
 def changes(result: PartsResult, units: Units = METRIC) -> None:
     """Changes in the figures against best control on present hardware, as many as the width holds."""
-    say("CHANGE IN FIGURES against best control on present hardware, a year, +- 95 % interval")
+    say("CHANGE IN FIGURES against present hardware, a year, +- 95 % interval")
     names = FIGURE_COLUMNS[: max(2, (console().width - 20) // 15)]
     rows = []
     for r in [*result.results, *result.pairs]:
@@ -185,7 +184,8 @@ def pairs(result: PartsResult) -> None:
     for r in result.pairs:
         change = r.changes["cost"]
         total = sum(alone[name] for name in r.part.name.split("+"))
-        rows.append([r.part.words, f"{-change.mean:+.2f}", span(change, -1.0), f"{-total:+.2f}", r.failed])
+        words = r.part.words if console().width >= 110 else r.part.name
+        rows.append([words, _saved(change), span(change, -1.0), f"{-total:+.2f}", r.failed])
     show(
         table(
             [("pair", "left"), ("saves", "right"), ("interval", "left"), ("sum of both", "right"), ("", "left")], rows
@@ -229,7 +229,7 @@ def span(change: Change, sign: float = 1.0) -> str:
     """An interval, turned about where `sign` is -1."""
     if math.isnan(change.low):
         return "-"
-    low, high = sorted((sign * change.low, sign * change.high))
+    low, high = sorted((sign * round(change.low, 2) + 0.0, sign * round(change.high, 2) + 0.0))  # no -0.00
     return f"{low:+.2f}..{high:+.2f}"
 
 
@@ -303,7 +303,9 @@ def _strategy(r: PartResult) -> str:
 
 def _saved(change: Change) -> str:
     """Saving with a star where its interval leaves zero out."""
-    return f"{-change.mean:+.2f}" + (" " if change.low <= 0.0 <= change.high or math.isnan(change.low) else "*")
+    return f"{0.0 - round(change.mean, 2):+.2f}" + (
+        " " if change.low <= 0.0 <= change.high or math.isnan(change.low) else "*"
+    )
 
 
 def _with_half(change: Change | None, digits: int, units: Units, unit: str) -> str:
