@@ -158,8 +158,11 @@ def tune(
     foresight: Annotated[
         bool, typer.Option("--foresight/--no-foresight", help="What knowing the drive in advance would gain.")
     ] = True,
+    storage: Annotated[
+        str | None, typer.Option(help="Journal file or database URL of a study that several processes join.")
+    ] = None,
     out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
-    resume: Annotated[bool, typer.Option("--resume", help="Go on with an interrupted --out.")] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with an interrupted --out or --storage.")] = False,
     as_json: Json = False,
 ) -> None:
     """Settings for one strategy, tuned for your drives and climates; for the table, the table itself.
@@ -182,7 +185,7 @@ def tune(
     asked = Asked(foresight, compare_axes, compare_aims, tradeoff)
     folder = open_folder(job, out, resume, request, sys.argv[1:])
     keep, kept = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
-    result = hold_tuning(job, workers, progress, keep, kept, asked)
+    result = hold_tuning(job, workers, progress, keep, kept, asked, storage, resume)
     if folder is not None:
         result = write_tuning(folder, result, tune_text.pictures)
     progress.done()

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,9 +99,13 @@ def tune_table(
     tell: Tell | None = None,
     keep: Keep | None = None,
     kept: Kept | None = None,
+    known: Sequence[Floats] = (),
 ) -> TunedTable:
-    """Tune one table. The same training, axes, trials and name give the same table."""
-    return tune_tables(training, {name: axes}, pool, trials, tell, keep, kept)[name]
+    """Tune one table. The same training, axes, trials and name give the same table.
+
+    `known` are tables (rows, columns) to begin the second stage with beside the best shape.
+    """
+    return tune_tables(training, {name: axes}, pool, trials, tell, keep, kept, known)[name]
 
 
 def tune_tables(
@@ -111,12 +116,13 @@ def tune_tables(
     tell: Tell | None = None,
     keep: Keep | None = None,
     kept: Kept | None = None,
+    known: Sequence[Floats] = (),
 ) -> dict[str, TunedTable]:
     """Tune a table on each of several axes side by side, the same budget each; name -> table."""
     first, second = split(trials)
     shapes = [ShapeSearch(name, axes, training.plan.seed) for name, axes in frames.items()]
     search_on(training, shapes, first, pool, tell, keep, kept, "shape of the table")
-    cells = [CellSearch(s, training, pool) for s in shapes]
+    cells = [CellSearch(s, training, pool, known) for s in shapes]
     if second:
         search_on(training, cells, second, pool, tell, keep, kept, "cells of the table")
     return {c.frame: finish(training, c, s, pool) for c, s in zip(cells, shapes, strict=True)}
@@ -179,7 +185,9 @@ class Move:
 class CellSearch:
     """Second stage: moves of the best table on the grid of duties; those that helped are tried together."""
 
-    def __init__(self, shape: ShapeSearch, training: Training, pool: ThreadPoolExecutor) -> None:
+    def __init__(
+        self, shape: ShapeSearch, training: Training, pool: ThreadPoolExecutor, known: Sequence[Floats] = ()
+    ) -> None:
         self.frame = shape.frame
         self.name = f"{shape.frame}-cells"
         self.axes = shape.axes
@@ -196,6 +204,8 @@ class CellSearch:
         self.helped: dict[Move, float] = {}
         self.tried: set[bytes] = set()
         self.queue: list[Move] = []
+        self.priced: list[float] = []
+        self.known = [acceptable(self.axes, k, self.falling) for k in known if k.shape == self.axes.shape]
 
     @property
     def best_score(self) -> float:
@@ -206,7 +216,7 @@ class CellSearch:
         """The best so far, combinations of moves that helped, and moves not tried yet."""
         key = int.from_bytes(hashlib.sha256(self.name.encode()).digest()[:8], "little")
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed, key, generation])))
-        self.asked = [(self.best_cells, ())] if generation == 0 else []
+        self.asked = [(c, ()) for c in (self.best_cells, *self.known)] if generation == 0 else []
         known = sorted(self.helped, key=lambda m: self.helped[m])[:REMEMBERED]
         for count in range(2, len(known) + 1):
             self._propose(tuple(known[:count]))
@@ -226,6 +236,7 @@ class CellSearch:
     def tell(self, values: Sequence[float]) -> None:
         """Scores of the generation asked last; the smoothness penalty is added here."""
         priced = [v + ROUGHNESS_PRICE * roughness(cells) for v, (cells, _) in zip(values, self.asked, strict=True)]
+        self.priced = priced
         before = self.best_value if np.isfinite(self.best_value) else priced[0]
         for value, (_, moves) in zip(priced, self.asked, strict=True):
             if len(moves) == 1:
@@ -240,6 +251,20 @@ class CellSearch:
             for move in self.asked[place][1]:
                 self.helped.pop(move, None)
         self.helped = dict(sorted(self.helped.items(), key=lambda item: item[1])[:REMEMBERED])
+
+    def meet(self, point: Any, value: float) -> None:
+        """Take over a table (duties in per cent) that another process has scored, penalty included."""
+        if value < self.best_value:
+            self.best_value = value
+            self.best_cells = 0.01 * np.array(point)
+
+    def last_values(self) -> list[float]:
+        """Values of the generation told last, penalty included."""
+        return self.priced
+
+    def last_points(self) -> list[list[list[float]]]:
+        """Its tables in per cent, in the same order."""
+        return [np.round(100.0 * cells, 6).tolist() for cells, _ in self.asked]
 
     def _propose(self, moves: tuple[Move, ...]) -> None:
         """Add the best table with these moves made, unless that table was tried before or the generation is full."""

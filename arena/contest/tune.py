@@ -228,6 +228,20 @@ class Search:
             self.study.tell(trial, float(value))
         self.values += [float(v) for v in values]
 
+    def meet(self, point: Any, value: float) -> None:
+        """Take over a point that another process has scored."""
+        if point not in self.points:
+            self.points.append(point)
+            self.values.append(value)
+
+    def last_values(self) -> list[float]:
+        """Values of the generation told last."""
+        return self.values[-self.size :]
+
+    def last_points(self) -> list[Any]:
+        """Its points, in the same order."""
+        return list(self.points[-self.size :])
+
     @property
     def best_score(self) -> float:
         """Lowest score told so far."""

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
@@ -193,6 +194,19 @@ def against_table(path: str | Path, axes: Axes) -> Contestant:
     return Contestant(name, strategy, output_settings(axes), table=(table.rows, table.columns, cells))
 
 
+def on_axes(contestant: Contestant, axes: Axes) -> NDArray[np.float64]:
+    """A contestant's table read at the breakpoints of `axes`; zeros if it goes by other senses."""
+    assert contestant.table is not None
+    rows, columns, cells = contestant.table
+    down, across = contestant.strategy.senses
+    if (down, across) == (axes.across.heading_metric, axes.down.heading_metric):
+        rows, columns, cells = columns, rows, np.asarray(cells).T
+    elif (down, across) != (axes.down.heading_metric, axes.across.heading_metric):
+        return np.zeros(axes.shape)
+    along = np.array([np.interp(axes.across.points, columns, row) for row in cells])
+    return np.array([np.interp(axes.down.points, rows, column) for column in along.T]).T
+
+
 def hold_tuning(
     job: Job,
     workers: int | None = None,
@@ -200,24 +214,41 @@ def hold_tuning(
     keep: Keep | None = None,
     kept: Kept | None = None,
     asked: Asked | None = None,
+    storage: str | None = None,
+    resume: bool = False,
 ) -> TuningResult:
     """Tune, then compare on fresh worlds with always-on, the shipped default and the user's own table.
 
-    With several climates a table is also tuned for each of them; `asked` says what else is wanted.
+    With several climates a table is also tuned for each of them; `asked` says what else is wanted. `storage` names
+    a study to join (the main tuning only); with `resume` it must be there already.
     """
     asked = asked or Asked()
+    shared = None
+    if storage is not None:
+        from arena.contest import studies
+
+        shared = studies.open_storage(storage)
     began = time.perf_counter()
     with pool_of(workers) as pool:
         training = train_robustly(job.plan, pool)
         table: TunedTable | None = None
         tuned: Tuned | None = None
-        if job.axes is not None:
-            table = tune_table(training, job.axes, pool, job.trials, tell=tell, keep=keep, kept=kept)
+        if shared is not None and job.axes is not None:
+            table = studies.tune_table_shared(
+                shared, resume, training, job.contestant, job.axes, pool, job.trials, tell
+            )
+            mine = table.contestant
+        elif job.axes is not None:
+            known = [on_axes(job.against, job.axes)] if job.against else []
+            table = tune_table(training, job.axes, pool, job.trials, "tuned-table", tell, keep, kept, known)
             mine = table.contestant
         else:
             made = replace(job.contestant, name=f"{job.contestant.name}-tuned")
-            size = min(GENERATION, job.trials)
-            tuned = tune(training, [made], job.trials, pool, tell, keep, kept, size)[made.name]
+            if shared is not None:
+                tuned = studies.tune_shared(shared, resume, training, made, pool, job.trials, tell)
+            else:
+                size = min(GENERATION, job.trials)
+                tuned = tune(training, [made], job.trials, pool, tell, keep, kept, size)[made.name]
             mine = tuned.contestant
         result = judged(job, training, mine, table, tuned, pool, tell)
         result = answered(result, training, asked, pool, tell, keep, kept)
