@@ -162,7 +162,8 @@ def _shares(
     plan: Plan, bounds: Sequence[tuple[str, float, float]], made: Any, spread: Any, a: int
 ) -> tuple[Share, ...]:
     def row(value: Any) -> Floats:
-        picked: Floats = np.asarray(value, dtype=np.float64)[a]
+        # rounded: the last digits of the sums behind it depend on where the arrays lie in memory
+        picked: Floats = np.round(np.asarray(value, dtype=np.float64)[a], 9)
         return picked
 
     out = [

@@ -237,7 +237,8 @@ def test_sensitivity_varies_what_the_worlds_vary(plan: Plan) -> None:
 
 def test_sensitivity_gives_shares_with_intervals(plan: Plan) -> None:
     best = Contestant("proportional", shipped()["proportional"])
-    got = sensitivity(plan, best, samples=2)
+    got = sensitivity(plan, best, workers=1, samples=2)
+    assert sensitivity(plan, best, workers=2, samples=2) == got
     assert got.cars == 2 * 19 and set(got.outings) == {"cold-start/winter", "hill-pulls/hot"}
     for answer in got.answers:
         totals = [s.total for s in got.shares[answer]]
