@@ -22,6 +22,7 @@ _WAYS = {
     "core": ("rated_", "length_mm", "width_mm", "height_mm", "fins_per_", "size"),
     "front": ("rated_", "width_mm", "height_mm", "depth_mm", "fins_per_", "size"),
     "loop": ("total_fill_l",),
+    "probe": ("type",),
 }
 
 
@@ -58,7 +59,7 @@ def _with_comments(base: Car, numbers: CarNumbers, marks: dict[str, str], name: 
         section, field = key.split(".")
         if section not in document:
             document[section] = tomlkit.table()
-        if section in _WAYS and field != "cells":
+        if section in _WAYS and (section != "probe" or field == "tau_s"):
             _spell_out(document[section], section, base)
         value = written(section, field, getattr(numbers, section))
         assert value is not None

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.garage.inputs import LogInputs, between_polls, log_inputs
-from arena.garage.noise import Noise, Unseen, choose_noise, unseen_from, whiten
+from arena.garage.noise import Noise, choose_noise, whiten
 from arena.garage.parameters import Parameter, bounds, moved, parameters_for, start_of
 from arena.garage.predict import Kept, Start, compiled_log, first_guess, play_log
 from arena.garage.read_log import TICK_S, GarageLog
@@ -28,7 +28,6 @@ DIFFERENCE = 0.04  # step of z for derivatives
 ROUNDS = 3
 STRETCH_S = 4.0  # what happened between polls is one unknown in each stretch of this length
 FORGOTTEN_S = 120.0
-MOST_STRETCHES = 400
 LEAST_JUMP = 0.3  # ticks times relative step of the input: less moves nothing that could be read
 LIFTED_PA = 20e3  # over the outside air: a lift makes a difference
 BETWEEN = 0.58  # a step lies evenly anywhere within half a poll of where it seems: sqrt(1/3) of that half
@@ -62,8 +61,7 @@ class Problem:
     noise: dict[str, Noise]
     flow_share: float = 1.0
     evaluations: int = 0
-    unseen: Unseen | None = None
-    modes: list[dict[str, Floats]] | None = None  # K, by channel, for one unit of what each stretch hides
+    unseen_k: dict[str, Floats] | None = None  # how far what lies between polls may move each reading, by channel
     slopes: dict[str, Floats] = field(default_factory=dict)  # K a unit of z, by channel, where last asked for
     _inputs: tuple[float, LogInputs] | None = None
     _kept: Kept = field(default_factory=Kept)
@@ -96,7 +94,6 @@ class Problem:
         """Residuals (readings,) or (readings, n) of all channels in a row, each of size 1 and independent."""
         wide = {name: v if v.ndim == 2 else v[:, None] for name, v in raw.items()}
         rows = np.concatenate([whiten(wide[c.name], c.time_s, self.noise[c.name]) for c in self.channels])
-        rows = rows if self.unseen is None else self.unseen.taken_out(rows)
         return rows if next(iter(raw.values())).ndim == 2 else rows[:, 0]
 
     def rows(self, z: Floats) -> Floats:
@@ -207,31 +204,24 @@ def _channel(log: GarageLog, name: str) -> Channel:
 def estimate_noise(problem: Problem, z: Floats) -> None:
     """Size and slowness of what is left, and what lies between polls, from the residuals at z."""
     raw = problem.residuals(z)
-    if problem.modes is None:
-        problem.modes = _between_polls(problem, z)
-    modes = {
-        c.name: BETWEEN * np.array([m[c.name] for m in problem.modes]).reshape(-1, len(c.tick)).T
-        for c in problem.channels
-    }
+    if problem.unseen_k is None:
+        problem.unseen_k = _between_polls(problem, z)
     for c in problem.channels:
         slopes = problem.slopes[c.name]
         from_start = raw[c.name] + slopes @ z
-        known = np.concatenate([slopes, modes[c.name]], axis=1)
-        problem.noise[c.name] = choose_noise(from_start, known, c.time_s, c.floor_k)
-    problem.unseen = None
-    if problem.modes:
-        problem.unseen = unseen_from(problem.whitened(modes))
+        problem.noise[c.name] = choose_noise(from_start, slopes, c.time_s, c.floor_k, problem.unseen_k[c.name])
 
 
-def _between_polls(problem: Problem, z: Floats) -> list[dict[str, Floats]]:
+def _between_polls(problem: Problem, z: Floats) -> dict[str, Floats]:
     """How the readings would move if boost, or the pump, stood at the higher neighbour between polls, or the foot was
-    lifted unseen while on boost: a mode a stretch.
+    lifted unseen while on boost: a mode a stretch, taken together as if independent; K, by channel.
 
     Stretches two minutes apart share a plant run: by then the loop has forgotten the one before.
     """
     log = problem.log
+    total = {c.name: np.zeros(len(c.tick)) for c in problem.channels}
     if log.period_s < 0.4:
-        return []
+        return total
     width, turn = round(STRETCH_S / TICK_S), round(FORGOTTEN_S / STRETCH_S)
     _, bay = start_of(problem.guess, problem.items, z)
     inputs = problem.inputs(bay)
@@ -254,9 +244,11 @@ def _between_polls(problem: Problem, z: Floats) -> list[dict[str, Floats]]:
         ]
 
     jobs = [(what, phase) for what in sizes for phase in range(turn)]
-    found = [mode for some in problem.pool.map(modes, jobs) for mode in some]
-    found.sort(key=lambda mode: -max(float(np.abs(values).max()) for values in mode.values()))
-    return found[:MOST_STRETCHES]
+    for some in problem.pool.map(modes, jobs):
+        for mode in some:
+            for name, values in mode.items():
+                total[name] += values**2
+    return {name: BETWEEN * np.sqrt(values) for name, values in total.items()}
 
 
 def _only(moved_by: Floats, tick: NDArray[np.intp], first: int) -> Floats:

@@ -1,4 +1,4 @@
-"""Which numbers a log can tell, and how well: singular values of the scaled Jacobian, then a profile of each number.
+"""Which numbers a log can tell, and how well: scaled Jacobian, a profile of each number, and what polling does to it.
 
 A number is told only if the log shrinks what was believed before to less than half, the fit does not lie at a bound,
 the cost really rises on both sides, and the pump was seen in more than one state where nothing else can tell it.
@@ -14,14 +14,12 @@ from numpy.typing import NDArray
 
 from arena.garage.estimate import Estimate
 from arena.garage.parameters import Parameter, in_file_unit, value_si
+from arena.garage.polls import poll_error
 
 Floats = NDArray[np.float64]
 
 SHRINK = 0.5  # of the spread believed before the log
 Z90 = 1.6449  # two-sided 90 %
-# What happens between polls is only known by its size, and errors of the inputs are not the noise of the reading: on 3
-# synthetic cars, others than those that are reported, errors were 1.47 times what the raw intervals said.
-WIDEN = 1.45
 FLAT = 0.35  # of the rise a parabola would show: less is no minimum
 COOLANT_ADVICE = "hold 100 km/h two minutes with the pump off, then two minutes with it full, off boost"
 ADVICE = {
@@ -64,8 +62,8 @@ def singular_values(jacobian: Floats) -> Floats:
 
 def tell_all(found: Estimate) -> list[Told]:
     """Every headline number: told with its 90 % interval, or why it is not."""
-    c = covariance(found.jacobian)
-    return [_one(found, k, item, c) for k, item in enumerate(found.problem.items) if item.headline]
+    c, polls = covariance(found.jacobian), poll_error(found)
+    return [_one(found, k, item, c, float(polls[k])) for k, item in enumerate(found.problem.items) if item.headline]
 
 
 def interval_in_z(found: Estimate, told: Sequence[Told]) -> tuple[Floats, Floats]:
@@ -79,11 +77,11 @@ def interval_in_z(found: Estimate, told: Sequence[Told]) -> tuple[Floats, Floats
     return low, high
 
 
-def _one(found: Estimate, k: int, item: Parameter, c: Floats) -> Told:
-    spread = WIDEN * float(np.sqrt(c[k, k]))
+def _one(found: Estimate, k: int, item: Parameter, c: Floats, polls: float) -> Told:
+    spread = float(np.hypot(np.sqrt(c[k, k]), polls))
     why, below, above = _refusal(found, k, item, spread), 0.0, 0.0
     if not why:
-        below, above = _profile(found, k, c, -1.0), _profile(found, k, c, 1.0)
+        below, above = (float(np.hypot(_profile(found, k, c, side), Z90 * polls)) for side in (-1.0, 1.0))
         if not np.isfinite(below + above):
             why = "the fit is as good with quite other values"
     if why:
@@ -144,4 +142,4 @@ def _profile(found: Estimate, k: int, c: Floats, side: float) -> float:
     rise = (cost - found.cost) / max(expected, 1e-9)
     if rise < FLAT:
         return float("inf")
-    return WIDEN * Z90 * spread * float(np.clip(1.0 / np.sqrt(rise), 0.8, 1.7))
+    return Z90 * spread * float(np.clip(1.0 / np.sqrt(rise), 0.8, 1.7))

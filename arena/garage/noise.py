@@ -1,4 +1,4 @@
-"""What is left of a reading after the best prediction: white noise, something slow, and what happened between polls.
+"""What is left of a reading after the best prediction: white noise, something slow, what happened between polls.
 
 Slow errors (a model's, a day's) hang together over tens of seconds; taken for independent they would make intervals far
 too narrow. Sizes are chosen where they explain best what is seen, the car's unknown numbers included (evidence).
@@ -20,7 +20,7 @@ MOST_TRIES = 30
 
 @dataclass(frozen=True)
 class Noise:
-    """Standard deviations of the white and the slow part (K), the slow one's time constant, weights of outliers."""
+    """Standard deviations of the white and the slow part (K), the slow one's time constant, weights."""
 
     white_k: float
     slow_k: float
@@ -31,26 +31,6 @@ class Noise:
     def size_k(self) -> float:
         """Both parts together, K."""
         return float(np.hypot(self.white_k, self.slow_k))
-
-
-@dataclass(frozen=True)
-class Unseen:
-    """What went on between polls: `axes` (readings, modes) orthonormal, `size` (modes,) along them; whitened rows."""
-
-    axes: Floats
-    size: Floats
-
-    def taken_out(self, rows: Floats) -> Floats:
-        """Rows (readings,) or (readings, n) whitened for a covariance of 1 + axes size^2 axes'."""
-        kept = 1.0 / np.sqrt(1.0 + self.size**2) - 1.0
-        along = self.axes.T @ rows
-        return np.asarray(rows + self.axes @ (kept[:, None] * along if rows.ndim == 2 else kept * along))
-
-
-def unseen_from(modes: Floats) -> Unseen:
-    """From whitened modes (readings, modes)."""
-    axes, size, _ = np.linalg.svd(modes, full_matrices=False)
-    return Unseen(axes, size)
 
 
 def whiten(rows: Floats, time_s: Floats, noise: Noise) -> Floats:
@@ -84,17 +64,19 @@ def _filter(y: Floats, keep: Floats, gain: Floats, root: Floats) -> Floats:
     return out
 
 
-def choose_noise(residual: Floats, known: Floats, time_s: Floats, floor_k: float) -> Noise:
+def choose_noise(residual: Floats, known: Floats, time_s: Floats, floor_k: float, unseen_k: Floats) -> Noise:
     """The noise that explains best a residual (readings,) whose systematic part is `known` (readings, n) x N(0, 1).
 
-    `known`: the Jacobian in spreads and the modes between polls; `residual`: what the starting car leaves, in a
-    straight line from the fit. Never less white noise than the reading's step.
+    `known`: the Jacobian in spreads; `residual`: what the starting car leaves, in a straight line from the fit;
+    `unseen_k`: how far each reading may have been moved by what happened between polls: it counts for so much less.
+    Never less white noise than the reading's step.
     """
     from scipy.optimize import minimize
 
-    middle = float(np.median(np.abs(residual - np.median(residual))))
-    usual = max(1.4826 * middle, floor_k)
-    weight = np.minimum(1.0, 5.0 * usual / np.maximum(np.abs(residual - np.median(residual)), 1e-9))
+    scale = np.sqrt(1.0 + (unseen_k / floor_k) ** 2)
+    scaled = np.abs(residual - np.median(residual)) / scale
+    usual = max(1.4826 * float(np.median(scaled)), floor_k)
+    weight = np.minimum(1.0, 5.0 * usual / np.maximum(scaled, 1e-9)) / scale
 
     def made(x: Floats) -> Noise:
         white = floor_k * float(np.exp(np.clip(x[0], 0.0, 4.0)))

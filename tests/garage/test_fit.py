@@ -108,7 +108,7 @@ def test_noise_is_found_behind_what_the_car_explains() -> None:
     n = 600
     known = np.sin(np.arange(n) / 40.0)[:, None]
     residual = 3.0 * known[:, 0] + 0.3 * rng.standard_normal(n)
-    noise = choose_noise(residual, 5.0 * known, np.arange(float(n)), 0.1)
+    noise = choose_noise(residual, 5.0 * known, np.arange(float(n)), 0.1, np.zeros(n))
     assert noise.size_k == pytest.approx(0.3, rel=0.25)
 
 
