@@ -20,9 +20,9 @@ from arena.plant.compile import set_goals
 from arena.strategies import shipped
 
 PAIRS = (("iat", "throttle"), ("iat", "pedal"), ("iat", "map"), ("iat", "speed"), ("iat", "coolant"))
-TARGETS_K = (-6.0, -3.0, 0.0, 3.0, 6.0)
+TARGETS_K = (-4.0, -2.0, -1.0, 0.0, 1.0, 2.0, 4.0)
 LIMITS_K = (-5.0, 0.0, 5.0)
-FLAT = 0.01  # of always-on's cost: less than this off the best is called flat
+FLAT = 0.02  # of always-on's cost: less than this off the best is called flat
 AIM_GENERATIONS = 6
 
 

@@ -34,7 +34,6 @@ from arena.contest.worlds import Plan, plan_digest
 from arena.errors import BadInput
 from arena.scenario.loading import digest_of
 
-
 BUSY = "at work: "
 PATIENCE = 3.0  # generations' time that is waited for others at the end of a stage
 

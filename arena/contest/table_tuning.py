@@ -205,7 +205,8 @@ class CellSearch:
         self.tried: set[bytes] = set()
         self.queue: list[Move] = []
         self.priced: list[float] = []
-        self.known = [acceptable(self.axes, k, self.falling) for k in known if k.shape == self.axes.shape]
+        off = filled(self.axes, np.zeros(self.axes.shape), self.mask, self.limit_c, self.falling)
+        self.known = [off] + [acceptable(self.axes, k, self.falling) for k in known if k.shape == self.axes.shape]
 
     @property
     def best_score(self) -> float:
@@ -334,8 +335,11 @@ def finish(training: Training, cells: CellSearch, shape: ShapeSearch, pool: Thre
     axes, best = cells.axes, cells.best_cells
     visits = visits_of(training, [contestant_with(axes, best)], axes, pool)[0]
     made = filled(axes, best, visits >= SEEN_S, cells.limit_c, cells.falling)
-    scores = costs_of(training, [contestant_with(axes, c) for c in (made, best)], pool)
-    if scores[0] > scores[1] + 1e-3:  # filling changed what the drives meet: keep what was scored
+    off = filled(axes, np.zeros(axes.shape), visits >= SEEN_S, cells.limit_c, cells.falling)
+    scores = costs_of(training, [contestant_with(axes, c) for c in (made, best, off)], pool)
+    if scores[2] <= min(scores[:2]) + 1e-12:  # the pump never ran anyhow: say so plainly
+        made = off
+    elif scores[0] > scores[1] + 1e-3:  # filling changed what the drives meet: keep what was scored
         made = best
     final = contestant_with(axes, made, cells.frame)
     visits = visits_of(training, [final], axes, pool)[0]
