@@ -9,6 +9,7 @@ import csv
 import math
 import re
 from collections import namedtuple
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -17,10 +18,18 @@ from typing import Any
 from arena.errors import BadInput
 from arena.strategies import table_law
 from arena.strategies.base import SENSES, Strategy
+from arena.units import MILE_M, PSI_PA
 
 LOWEST, HYSTERESIS = "lowest_pct", "hysteresis_pct"  # what may be hung on a table argument, besides what any carries
 LIMIT_BYTES = 1_000_000
 MOST_BREAKPOINTS = 64
+US_HEADINGS: dict[str, tuple[str, Callable[[float], float]]] = {
+    "iat_f": ("iat_c", lambda v: (v - 32.0) / 1.8),
+    "coolant_f": ("coolant_c", lambda v: (v - 32.0) / 1.8),
+    "ambient_f": ("ambient_c", lambda v: (v - 32.0) / 1.8),
+    "map_psi": ("map_kpa", lambda v: v * PSI_PA * 1e-3),
+    "speed_mph": ("speed_kmh", lambda v: v * MILE_M * 1e-3),
+}  # headings in US units and what they become
 LEAST_SENSES = ("iat_c", "coolant_c")  # a table that senses neither cannot know the charge is hot
 _REMEDY = (
     r"Write a first row such as `iat_c \ throttle_pct,0,20,50,100`, then rows such as `30,0,20,60,100`: axes rising, "
@@ -46,8 +55,8 @@ def read_table(path: str | Path) -> DutyTable:
     head = _cells_of(lines[0], path)
     names = [word.strip().lower() for word in head[0].split("\\")]
     faults: list[str] = []
-    if len(names) != 2 or any(name not in SENSES and name != "iat_f" for name in names) or names[0] == names[1]:
-        known = ", ".join([*SENSES, "iat_f"])
+    if len(names) != 2 or any(name not in SENSES and name not in US_HEADINGS for name in names) or names[0] == names[1]:
+        known = ", ".join([*SENSES, *US_HEADINGS])
         raise BadInput(
             f"{path}: row 1: the corner says {head[0]!r}, not two senses parted by a backslash; known: {known}", _REMEDY
         )
@@ -64,7 +73,7 @@ def read_table(path: str | Path) -> DutyTable:
     if faults:
         raise BadInput(faults, _REMEDY)
     made = DutyTable(names[0], names[1], axis, columns, tuple(cells))
-    return _in_celsius(made)
+    return _in_metric(made)
 
 
 def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float = 0.0) -> Strategy:
@@ -162,11 +171,14 @@ def _duties(path: Path, number: int, words: list[str], head: list[str], faults: 
     return tuple(out)
 
 
-def _in_celsius(table: DutyTable) -> DutyTable:
-    """Axes in iat_f turned to degC."""
+def _in_metric(table: DutyTable) -> DutyTable:
+    """Axes in US units turned to metric ones."""
 
     def turned(sense: str, axis: tuple[float, ...]) -> tuple[str, tuple[float, ...]]:
-        return ("iat_c", tuple((v - 32.0) / 1.8 for v in axis)) if sense == "iat_f" else (sense, axis)
+        if sense not in US_HEADINGS:
+            return sense, axis
+        metric, change = US_HEADINGS[sense]
+        return metric, tuple(change(v) for v in axis)
 
     row, rows = turned(table.row_sense, table.rows)
     column, columns = turned(table.column_sense, table.columns)
