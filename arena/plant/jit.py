@@ -92,32 +92,3 @@ def _load_kernel(width: int) -> Any:
         if before:
             numba.config.CACHE_DIR = before
     return module
-
-
-def fused_multiply_add() -> Any:
-    """a * b + c rounded once. Written out, since strict floating point forbids the compiler to fuse by itself: so it
-    is the same operation in every lane and at every width. As plain Python the two roundings stay.
-    """
-    if UNCOMPILED:
-        return lambda a, b, c: a * b + c
-    from numba import types
-    from numba.extending import intrinsic
-
-    @intrinsic  # type: ignore[untyped-decorator]
-    def fused(typing: Any, a: Any, b: Any, c: Any) -> Any:
-        def build(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-            return builder.fma(*arguments)
-
-        double = types.float64
-        return double(double, double, double), build
-
-    return fused
-
-
-def unroller() -> Any:
-    """Compiled: a loop over different functions, written out. As plain Python: the functions as they are."""
-    if UNCOMPILED:
-        return lambda functions: functions
-    from numba import literal_unroll
-
-    return literal_unroll

@@ -16,24 +16,27 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from arena.plant.jit import compiled, fused_multiply_add, unroller
+from arena.plant.jit import compiled
 from arena.plant.layout import (
     AMPS_RATIO, APPLIED, BATTERY_A, COLD_CRUISE, CONDENSING, COOLANT_READING, CORE_AT, CORE_CELLS, CORE_COLDEST,
-    CORE_E, CORE_G, CORE_HOTTEST, CORE_IN, CORE_METAL, CORE_OUT, CORE_SUM, CURRENT, DELAY, DUTY, DUTY_ROWS, ENERGY,
-    FAILED, FLOW, FLOW_C, FLOW_ROWS, FRONT_AT, FRONT_CELLS, FRONT_E, FRONT_G, FRONT_IN, FRONT_OUT, FRONT_SUM,
-    HEAT_AIR, HEAT_BAY, HEAT_OUT, HOSE_1, HOSE_1_AT, HOSE_2, HOSE_2_AT, HOSE_3, HOSE_3_AT, HOT_BOOST, HOT_CRUISE, IAT,
-    INFLOW, IS_PWM, LANES, LINK, LINK_OLD, LINK_OUT, MOTOR_V, OHM_A, OHM_B, OMEGA, OVER, P_BOIL, P_BRUSH, P_CORE_BAY,
-    P_CORE_M, P_CORE_W, P_DELAY, P_DUTY_STEP, P_FLOW_STEP, P_FRICTION, P_FRONT_M, P_FRONT_W, P_HOSE_1_UA, P_HOSE_1_W,
+    CORE_E, CORE_G, CORE_HOTTEST, CORE_IN, CORE_METAL, CORE_OUT, CORE_SUM, CURRENT, DELAY, DUTY, ENERGY, FAILED,
+    FLOW, FLOW_C, FRONT_AT, FRONT_CELLS, FRONT_E, FRONT_G, FRONT_IN, FRONT_OUT, FRONT_SUM, HEAT_AIR, HEAT_BAY,
+    HEAT_OUT, HOSE_1, HOSE_1_AT, HOSE_2, HOSE_2_AT, HOSE_3, HOSE_3_AT, HOT_BOOST, HOT_CRUISE, IAT, INFLOW, IS_PWM,
+    LANES, LINK, LINK_OLD, LINK_OUT, MOTOR_V, OHM_A, OHM_B, OMEGA, OVER, P_BOIL, P_BRUSH, P_CORE_BAY, P_CORE_M,
+    P_CORE_W, P_DELAY, P_DUTY_STEP, P_FLOW_STEP, P_FRICTION, P_FRONT_M, P_FRONT_W, P_HOSE_1_UA, P_HOSE_1_W,
     P_HOSE_2_UA, P_HOSE_2_W, P_HOSE_3_UA, P_HOSE_3_W, P_KE, P_LEAD, P_LINK_UA, P_LINK_W, P_PERIOD, P_QUIET,
     P_QUIET_KMH, P_RATED_A, P_RATED_W, P_REACH, P_RESISTANCE, P_SIDE_SHARE, P_SIDE_UA, P_SIDE_W, P_SIGNAL, P_SOFT,
     P_SPEED_STEP, P_SPIN_K, P_SPIN_MEAN, P_STALL_TICKS, P_START_A, P_STEP, P_TARGET, P_TEMP_0, P_TEMP_STEP,
-    P_VOLUME_C, PER_OHM, PLACE, POWER_KEPT, PROBE, PUMP_TICKS, QUIET, QUIET_CAP, REACHED, READING, REASON, RESISTOR_W,
-    RUN_ON_S, SERIES_OHM, SHARE_I, SHARE_J, SIDE, SPEED, SPEED_ROWS, SPEED_SHARE, SQUARES, STALL, STARTS, SUM_METAL,
-    TEMP_COLUMNS, TICK_S, TORQUE_C, TOTAL_OHM, VOLTS, VOLTS_RATIO, W1, W2, W3, W4, W5, W6, W7, W8, WAS_ON, WEAR_1,
-    WEAR_2, WEAR_15, X_BAY, X_BOOST, X_BOOST_ROW, X_COLD_T, X_COLUMNS, X_CORE_A, X_CORE_R, X_CRUISE, X_DEW,
-    X_FAULT_READING, X_FRONT_A, X_FRONT_R, X_HOSE_T, X_HOT_T, X_IAT0, X_IAT1, X_KEY, X_KEY_OFF_S, X_LIMIT, X_LIMIT_T,
-    X_NOISE, X_PROBE0, X_PROBE1, X_PROBE_K, X_REACH, X_SCORED, X_SPEED, X_STILL, X_SUPPLY, X_TANK_T,
+    P_VOLUME_C, PER_OHM, POWER_KEPT, PROBE, PUMP_TICKS, QUIET, QUIET_CAP, REACHED, READING, REASON, RESISTOR_W,
+    RUN_ON_S, SERIES_OHM, SIDE, SPEED, SPEED_SHARE, SQUARES, STALL, STARTS, TICK_S, TORQUE_C, TOTAL_OHM, VOLTS,
+    VOLTS_RATIO, WAS_ON, WEAR_1, WEAR_2, WEAR_15, X_BAY, X_BOOST, X_BOOST_ROW, X_COLD_T, X_COLUMNS, X_CORE_A,
+    X_CORE_R, X_CRUISE, X_DEW, X_FAULT_READING, X_FRONT_A, X_FRONT_R, X_HOSE_T, X_HOT_T, X_IAT0, X_IAT1, X_KEY,
+    X_KEY_OFF_S, X_LIMIT, X_LIMIT_T, X_NOISE, X_PROBE0, X_PROBE1, X_PROBE_K, X_REACH, X_SCORED, X_SPEED, X_STILL,
+    X_SUPPLY, X_TANK_T,
 )  # fmt: skip
+from arena.plant.rows import TOGETHER, duty_look_up, exchanger_look_up, flow_look_up, lanes_at_once, swept
+
+find_duty, find_flow, find_conductances = duty_look_up(LANES), flow_look_up(LANES), exchanger_look_up(LANES)
 
 
 @compiled
@@ -69,14 +72,8 @@ def actuate(S: Any, X: Any, o: int, P: Any) -> None:
 @compiled
 def look_up_duty(S: Any, duty_table: Any) -> None:
     """What pulse-width modulation makes of a duty, and a pump's own controller of its signal."""
-    for n in range(LANES):
-        place = S[APPLIED * LANES + n] * (DUTY_ROWS - 1.000001)
-        d = int(place)
-        part = place - d
-        at = 3 * d
-        S[VOLTS_RATIO * LANES + n] = duty_table[at] + part * (duty_table[at + 3] - duty_table[at])
-        S[AMPS_RATIO * LANES + n] = duty_table[at + 1] + part * (duty_table[at + 4] - duty_table[at + 1])
-        S[SPEED_SHARE * LANES + n] = duty_table[at + 2] + part * (duty_table[at + 5] - duty_table[at + 2])
+    for n in range(0, LANES, TOGETHER):
+        find_duty(S, n, duty_table, (0.0,))
 
 
 @compiled
@@ -156,261 +153,171 @@ def pump_currents(S: Any, X: Any, o: int, P: Any) -> None:
 def look_up_flow(S: Any, P: Any, flow_table: Any) -> None:
     """Coolant flow and hydraulic torque at this speed and coolant temperature."""
     per_speed, per_temp, temp_0 = 1.0 / P[P_SPEED_STEP], 1.0 / P[P_TEMP_STEP], P[P_TEMP_0]
-    for n in range(LANES):
-        x = min(max((S[LINK * LANES + n] - temp_0) * per_temp, 0.0), TEMP_COLUMNS - 1.000001)
-        y = min(S[SPEED * LANES + n] * per_speed, SPEED_ROWS - 1.000001)
-        j, i = math.floor(x), math.floor(y)
-        S[PLACE * LANES + n] = (i * TEMP_COLUMNS + j) * 2.0
-        S[SHARE_J * LANES + n] = x - j
-        S[SHARE_I * LANES + n] = y - i
-    for n in range(LANES):
-        at = int(S[PLACE * LANES + n])
-        up = at + 2 * TEMP_COLUMNS
-        u, v = S[SHARE_I * LANES + n], S[SHARE_J * LANES + n]
-        near = flow_table[at] + v * (flow_table[at + 2] - flow_table[at])
-        far = flow_table[up] + v * (flow_table[up + 2] - flow_table[up])
-        S[FLOW * LANES + n] = near + u * (far - near)
-        near = flow_table[at + 1] + v * (flow_table[at + 3] - flow_table[at + 1])
-        far = flow_table[up + 1] + v * (flow_table[up + 3] - flow_table[up + 1])
-        S[TORQUE_C * LANES + n] = near + u * (far - near)
+    for n in range(0, LANES, TOGETHER):
+        find_flow(S, n, flow_table, (per_speed, per_temp, temp_0))
 
 
 @compiled
 def look_up_exchangers(S: Any, P: Any, exchanger_table: Any) -> None:
     """Flow capacity and the coolant-side conductances at this flow."""
     per_flow, volume_c = 1.0 / P[P_FLOW_STEP], P[P_VOLUME_C]
-    for n in range(LANES):
-        flow = S[FLOW * LANES + n]
-        x = min(flow * per_flow, FLOW_ROWS - 1.000001)
-        i = int(x)
-        u = x - i
-        at = 4 * i
-        S[FLOW_C * LANES + n] = flow * volume_c
-        S[CORE_G * LANES + n] = exchanger_table[at] + u * (exchanger_table[at + 4] - exchanger_table[at])
-        S[CORE_E * LANES + n] = exchanger_table[at + 1] + u * (exchanger_table[at + 5] - exchanger_table[at + 1])
-        S[FRONT_G * LANES + n] = exchanger_table[at + 2] + u * (exchanger_table[at + 6] - exchanger_table[at + 2])
-        S[FRONT_E * LANES + n] = exchanger_table[at + 3] + u * (exchanger_table[at + 7] - exchanger_table[at + 3])
+    for n in range(0, LANES, TOGETHER):
+        find_conductances(S, n, exchanger_table, (per_flow, volume_c))
 
 
-@compiled
-def pair_weights(S: Any, G: int, E: int, air: float, heat: float, cm: float, cw: float) -> None:
-    """Coefficients of a metal/coolant pair: new metal and new coolant from old metal, old coolant, inflow.
+# --- once round the loop, for several lanes side by side: see rows.swept for what `rows`, `x` and `p` are -------------
 
-    `air` is what ties a metal cell to given temperatures (W/K), `heat` those temperatures times it (W),
-    `cm` and `cw` twice the heat capacities over the tick.
+
+def pair_weights(g: Any, e: Any, f: Any, air: Any, heat: Any, cm: Any, cw: Any) -> Any:
+    """Coefficients of a metal/coolant pair from old metal, old coolant, inflow and 1: four of the new metal, four of
+    old and new coolant together (which, as twice the mean, is what flows on).
+
+    `g`, `e`, `f` conductance, carry-over and flow capacity (W/K), `air` what ties a metal cell to given temperatures
+    (W/K), `heat` those temperatures times it (W), `cm` and `cw` twice the heat capacities over the tick.
     """
-    for n in range(LANES):
-        g, e, f = S[G * LANES + n], S[E * LANES + n], S[FLOW_C * LANES + n]
-        a1 = cm + air + g
-        a2 = cw + g + e
-        back = g - f + e
-        twice = 2.0 / (a1 * a2 - g * back)
-        S[W1 * LANES + n] = twice * a2 * cm - 1.0
-        S[W2 * LANES + n] = twice * back * cw
-        S[W3 * LANES + n] = 0.5 * twice * (a2 * (f - e) + back * e)
-        S[W4 * LANES + n] = twice * a2 * heat
-        S[W5 * LANES + n] = twice * g * cm
-        S[W6 * LANES + n] = twice * a1 * cw - 1.0
-        S[W7 * LANES + n] = 0.5 * twice * (a1 * e + g * (f - e))
-        S[W8 * LANES + n] = twice * g * heat
-        S[SUM_METAL * LANES + n] = 0.0
+    a1 = cm + air + g
+    a2 = cw + g + e
+    back = g - f + e
+    twice = 2.0 / (a1 * a2 - g * back)
+    half, gives = 0.5 * twice, twice * g
+    metal = (twice * a2 * cm - 1.0, twice * back * cw, half * (a2 * (f - e) + back * e), twice * a2 * heat)
+    return (*metal, gives * cm, twice * a1 * cw, half * (a1 * e + g * (f - e)), gives * heat)
 
 
-fma = fused_multiply_add()
-unrolled = unroller()
-CHUNK = 4  # cells of an exchanger swept in one loop over lanes, their temperatures held in registers
-HOSE_CHUNK = 5
+def pair_cells(rows: Any, metal_at: int, cells: int, weights: Any) -> tuple[Any, Any, Any]:
+    """Pairs in the direction of flow, from INFLOW to INFLOW; sum of the new metal, coldest metal, hottest coolant.
 
-
-def pair_chunk(metal_at: int, coolant_at: int, cells: int, extremes: bool) -> Any:
-    """A compiled sweep of a few metal/coolant pairs. Places are constants: with offsets the compiler cannot see it
-    wants more run-time alias checks than it allows itself, and falls back to scalar code.
+    Along the flow temperatures mostly go one way: the extremes are of the first, the last and every fourth cell.
     """
-
-    def sweep(S: Any) -> None:
-        for n in range(LANES):
-            a, b, c, d = S[W1 * LANES + n], S[W2 * LANES + n], S[W3 * LANES + n], S[W4 * LANES + n]
-            e, f, g, h = S[W5 * LANES + n], S[W6 * LANES + n], S[W7 * LANES + n], S[W8 * LANES + n]
-            inflow, total = S[INFLOW * LANES + n], S[SUM_METAL * LANES + n]
-            coldest, hottest = S[CORE_COLDEST * LANES + n], S[CORE_HOTTEST * LANES + n]
-            for k in range(cells):
-                km = (metal_at + k) * LANES + n
-                kw = (coolant_at + k) * LANES + n
-                m, w = S[km], S[kw]
-                metal = fma(c, inflow, fma(a, m, fma(b, w, d)))
-                water = fma(g, inflow, fma(e, m, fma(f, w, h)))
-                S[km] = metal
-                S[kw] = water
-                inflow = w + water
-                total += metal
-            S[INFLOW * LANES + n] = inflow
-            S[SUM_METAL * LANES + n] = total
-            if extremes:  # of the chunk's last cell: along the flow both go one way, and standing still all are alike
-                S[CORE_COLDEST * LANES + n] = min(coldest, metal)
-                S[CORE_HOTTEST * LANES + n] = max(hottest, water)
-
-    return compiled(sweep)
+    a, b, c, d, e, f, g, h = weights
+    inflow, total, coldest, hottest = rows[INFLOW], 0.0, 1e9, 0.0
+    for k in range(cells):
+        m, w = rows[metal_at + k], rows[metal_at + cells + k]
+        metal = rows.fma(c, inflow, rows.fma(a, m, rows.fma(b, w, d)))
+        inflow = rows.fma(g, inflow, rows.fma(e, m, rows.fma(f, w, h)))
+        water = inflow - w
+        rows[metal_at + k] = metal
+        rows[metal_at + cells + k] = water
+        total = total + metal
+        if k % 4 == 0 or k == cells - 1:
+            coldest, hottest = rows.least(coldest, metal), rows.most(hottest, water)
+    rows[INFLOW] = inflow
+    return total, coldest, hottest
 
 
-def hose_chunk(first: int, cells: int) -> Any:
-    """A compiled sweep of a few hose cells."""
-
-    def sweep(S: Any) -> None:
-        for n in range(LANES):
-            a, b, c = S[W1 * LANES + n], S[W2 * LANES + n], S[W3 * LANES + n]
-            inflow, total = S[INFLOW * LANES + n], S[SUM_METAL * LANES + n]
-            for k in range(cells):
-                kw = (first + k) * LANES + n
-                w = S[kw]
-                water = fma(b, inflow, fma(a, w, c))
-                S[kw] = water
-                inflow = w + water
-                total += inflow
-            S[INFLOW * LANES + n] = inflow
-            S[SUM_METAL * LANES + n] = total
-
-    return compiled(sweep)
+def hose_cells(rows: Any, first: int, cells: int, cw: Any, ua: Any, around: Any) -> None:
+    """Hose cells from INFLOW to INFLOW, and the heat taken from around them."""
+    twice = 2.0 / (cw + rows[FLOW_C] + ua)
+    a, b, c = twice * cw, 0.5 * twice * rows[FLOW_C], twice * ua * around
+    inflow, total = rows[INFLOW], 0.0
+    for k in range(first, first + cells):
+        w = rows[k]
+        inflow = rows.fma(b, inflow, rows.fma(a, w, c))
+        rows[k] = inflow - w
+        total = total + inflow
+    rows[INFLOW] = inflow
+    rows[HEAT_BAY] = rows[HEAT_BAY] + ua * TICK_S * (cells * around - 0.5 * total)
 
 
-def chunks(cells: int, size: int) -> list[tuple[int, int]]:
-    """First cell and number of cells of each chunk."""
-    return [(k, min(size, cells - k)) for k in range(0, cells, size)]
+def leave_link(rows: Any) -> None:
+    """The link's extrapolated outflow."""
+    link = rows[LINK]
+    out = 1.5 * link - 0.5 * rows[LINK_OLD]
+    rows[LINK_OLD] = link
+    rows[LINK_OUT] = out
+    rows[INFLOW] = 2.0 * out
 
 
-CORE_SWEEP = tuple(pair_chunk(CORE_AT + k, CORE_AT + CORE_CELLS + k, c, True) for k, c in chunks(CORE_CELLS, CHUNK))
-FRONT_SWEEP = tuple(
-    pair_chunk(FRONT_AT + k, FRONT_AT + FRONT_CELLS + k, c, False) for k, c in chunks(FRONT_CELLS, CHUNK)
-)
-HOSE_1_SWEEP = tuple(hose_chunk(HOSE_1_AT + k, c) for k, c in chunks(HOSE_1, HOSE_CHUNK))
-HOSE_2_SWEEP = tuple(hose_chunk(HOSE_2_AT + k, c) for k, c in chunks(HOSE_2, HOSE_CHUNK))
-HOSE_3_SWEEP = tuple(hose_chunk(HOSE_3_AT + k, c) for k, c in chunks(HOSE_3, HOSE_CHUNK))
+def core(rows: Any, x: Any, p: Any) -> None:
+    """The core's pairs; charge temperature, heat from air and bay."""
+    air_ua, bay_ua, heat = x[X_CORE_A], p[P_CORE_BAY], x[X_CORE_R]
+    weights = pair_weights(rows[CORE_G], rows[CORE_E], rows[FLOW_C], air_ua + bay_ua, heat, p[P_CORE_M], p[P_CORE_W])
+    rows[CORE_IN] = 0.5 * rows[INFLOW]
+    new, coldest, hottest = pair_cells(rows, CORE_AT, CORE_CELLS, weights)
+    total = 0.5 * (rows[CORE_SUM] + new)
+    bay_heat = bay_ua * x[X_BAY] * CORE_CELLS
+    rows[CORE_OUT] = 0.5 * rows[INFLOW]
+    rows[CORE_SUM] = new
+    rows[CORE_COLDEST] = coldest
+    rows[CORE_HOTTEST] = hottest
+    rows[HEAT_AIR] = rows[HEAT_AIR] + TICK_S * (heat * CORE_CELLS - bay_heat - air_ua * total)
+    rows[HEAT_BAY] = rows[HEAT_BAY] + TICK_S * (bay_heat - bay_ua * total)
+    mean = total * (1.0 / CORE_CELLS)
+    rows[CORE_METAL] = mean
+    rows[IAT] = x[X_IAT0] + x[X_IAT1] * mean
 
 
-@compiled
-def sweep_core(S: Any, air: float, heat: float, cm: float, cw: float) -> None:
-    """The core's pairs in the direction of flow; leaves outflow, sum of metal, coldest metal, hottest coolant."""
-    pair_weights(S, CORE_G, CORE_E, air, heat, cm, cw)
-    for n in range(LANES):
-        S[CORE_COLDEST * LANES + n] = 1e9
-        S[CORE_HOTTEST * LANES + n] = 0.0
-    for chunk in unrolled(CORE_SWEEP):
-        chunk(S)
+def front(rows: Any, x: Any, p: Any) -> None:
+    """The front exchanger's pairs; heat to the outside."""
+    air_ua, heat = x[X_FRONT_A], x[X_FRONT_R]
+    weights = pair_weights(rows[FRONT_G], rows[FRONT_E], rows[FLOW_C], air_ua, heat, p[P_FRONT_M], p[P_FRONT_W])
+    rows[FRONT_IN] = 0.5 * rows[INFLOW]
+    new, _, _ = pair_cells(rows, FRONT_AT, FRONT_CELLS, weights)
+    total = 0.5 * (rows[FRONT_SUM] + new)
+    rows[FRONT_OUT] = 0.5 * rows[INFLOW]
+    rows[FRONT_SUM] = new
+    rows[HEAT_OUT] = rows[HEAT_OUT] + TICK_S * (air_ua * total - heat * FRONT_CELLS)
 
 
-@compiled
-def sweep_front(S: Any, air: float, heat: float, cm: float, cw: float) -> None:
-    """The front exchanger's pairs in the direction of flow; leaves the outflow and the sum of metal."""
-    pair_weights(S, FRONT_G, FRONT_E, air, heat, cm, cw)
-    for chunk in unrolled(FRONT_SWEEP):
-        chunk(S)
-
-
-@compiled
-def hose_weights(S: Any, cw: float, ua: float, around: float) -> None:
-    """Coefficients of a hose cell: new temperature from old temperature and inflow."""
-    for n in range(LANES):
-        f = S[FLOW_C * LANES + n]
-        twice = 2.0 / (cw + f + ua)
-        S[W1 * LANES + n] = twice * cw - 1.0
-        S[W2 * LANES + n] = 0.5 * twice * f
-        S[W3 * LANES + n] = twice * ua * around
-        S[SUM_METAL * LANES + n] = 0.0
-
-
-@compiled
-def hose_heat(S: Any, cells: int, ua: float, around: float) -> None:
-    """Heat the hose just swept has taken from around it."""
-    for n in range(LANES):
-        S[HEAT_BAY * LANES + n] += ua * TICK_S * (cells * around - 0.5 * S[SUM_METAL * LANES + n])
-
-
-@compiled
-def sweep_hose_1(S: Any, cw: float, ua: float, around: float) -> None:
-    """Link to core."""
-    hose_weights(S, cw, ua, around)
-    for chunk in unrolled(HOSE_1_SWEEP):
-        chunk(S)
-    hose_heat(S, HOSE_1, ua, around)
-
-
-@compiled
-def sweep_hose_2(S: Any, cw: float, ua: float, around: float) -> None:
-    """Core to front."""
-    hose_weights(S, cw, ua, around)
-    for chunk in unrolled(HOSE_2_SWEEP):
-        chunk(S)
-    hose_heat(S, HOSE_2, ua, around)
-
-
-@compiled
-def sweep_hose_3(S: Any, cw: float, ua: float, around: float) -> None:
-    """Front to link."""
-    hose_weights(S, cw, ua, around)
-    for chunk in unrolled(HOSE_3_SWEEP):
-        chunk(S)
-    hose_heat(S, HOSE_3, ua, around)
-
-
-@compiled
-def close_loop(S: Any, X: Any, o: int, P: Any) -> None:
+def close(rows: Any, x: Any, p: Any) -> None:
     """The link cell and a side-branch tank, solved as a pair; the link's outflow is the extrapolated one."""
-    link_w, side_w, link_ua, side_ua = P[P_LINK_W], P[P_SIDE_W], P[P_LINK_UA], P[P_SIDE_UA]
-    tank_t, share = X[o + X_TANK_T], P[P_SIDE_SHARE]
-    for n in range(LANES):
-        f = S[FLOW_C * LANES + n]
-        branch = share * f
-        link, side = S[LINK * LANES + n], S[SIDE * LANES + n]
-        a1 = link_w + link_ua + branch
-        a2 = side_w + side_ua + branch
-        r1 = link_w * link + f * (0.5 * S[INFLOW * LANES + n] - S[LINK_OUT * LANES + n]) + link_ua * tank_t
-        r2 = side_w * side + side_ua * tank_t
-        inverse = 1.0 / (a1 * a2 - branch * branch)
-        mean_link = (a2 * r1 + branch * r2) * inverse
-        mean_side = (a1 * r2 + branch * r1) * inverse
-        S[LINK * LANES + n] = 2.0 * mean_link - link
-        S[SIDE * LANES + n] = 2.0 * mean_side - side
-        S[HEAT_BAY * LANES + n] += TICK_S * (link_ua * (tank_t - mean_link) + side_ua * (tank_t - mean_side))
+    link_w, side_w, link_ua, side_ua, tank_t = p[P_LINK_W], p[P_SIDE_W], p[P_LINK_UA], p[P_SIDE_UA], x[X_TANK_T]
+    f, link, side = rows[FLOW_C], rows[LINK], rows[SIDE]
+    branch = p[P_SIDE_SHARE] * f
+    a1 = link_w + link_ua + branch
+    a2 = side_w + side_ua + branch
+    r1 = link_w * link + f * (0.5 * rows[INFLOW] - rows[LINK_OUT]) + link_ua * tank_t
+    r2 = side_w * side + side_ua * tank_t
+    inverse = 1.0 / (a1 * a2 - branch * branch)
+    mean_link = (a2 * r1 + branch * r2) * inverse
+    mean_side = (a1 * r2 + branch * r1) * inverse
+    rows[LINK] = 2.0 * mean_link - link
+    rows[SIDE] = 2.0 * mean_side - side
+    taken = link_ua * (tank_t - mean_link) + side_ua * (tank_t - mean_side)
+    rows[HEAT_BAY] = rows[HEAT_BAY] + TICK_S * taken
 
 
-@compiled
-def circulate(S: Any, X: Any, o: int, P: Any) -> None:
-    """Once round: link -> hose -> core -> hose -> front -> hose -> link."""
-    around = X[o + X_HOSE_T]
-    core_a, core_bay, core_r = X[o + X_CORE_A], P[P_CORE_BAY], X[o + X_CORE_R]
-    front_a, front_r = X[o + X_FRONT_A], X[o + X_FRONT_R]
-    for n in range(LANES):
-        link = S[LINK * LANES + n]
-        out = 1.5 * link - 0.5 * S[LINK_OLD * LANES + n]
-        S[LINK_OLD * LANES + n] = link
-        S[LINK_OUT * LANES + n] = out
-        S[INFLOW * LANES + n] = 2.0 * out
-    sweep_hose_1(S, P[P_HOSE_1_W], P[P_HOSE_1_UA], around)
-    for n in range(LANES):
-        S[CORE_IN * LANES + n] = 0.5 * S[INFLOW * LANES + n]
-    sweep_core(S, core_a + core_bay, core_r, P[P_CORE_M], P[P_CORE_W])
-    bay_heat = core_bay * X[o + X_BAY] * CORE_CELLS
-    air_heat = core_r * CORE_CELLS - bay_heat
-    for n in range(LANES):
-        new = S[SUM_METAL * LANES + n]
-        total = 0.5 * (S[CORE_SUM * LANES + n] + new)
-        S[CORE_SUM * LANES + n] = new
-        S[CORE_OUT * LANES + n] = 0.5 * S[INFLOW * LANES + n]
-        S[HEAT_AIR * LANES + n] += TICK_S * (air_heat - core_a * total)
-        S[HEAT_BAY * LANES + n] += TICK_S * (bay_heat - core_bay * total)
-        S[CORE_METAL * LANES + n] = total * (1.0 / CORE_CELLS)
-        S[IAT * LANES + n] = X[o + X_IAT0] + X[o + X_IAT1] * (total * (1.0 / CORE_CELLS))
-    sweep_hose_2(S, P[P_HOSE_2_W], P[P_HOSE_2_UA], around)
-    for n in range(LANES):
-        S[FRONT_IN * LANES + n] = 0.5 * S[INFLOW * LANES + n]
-    sweep_front(S, front_a, front_r, P[P_FRONT_M], P[P_FRONT_W])
-    for n in range(LANES):
-        new = S[SUM_METAL * LANES + n]
-        total = 0.5 * (S[FRONT_SUM * LANES + n] + new)
-        S[FRONT_SUM * LANES + n] = new
-        S[FRONT_OUT * LANES + n] = 0.5 * S[INFLOW * LANES + n]
-        S[HEAT_OUT * LANES + n] += TICK_S * (front_a * total - front_r * FRONT_CELLS)
-    sweep_hose_3(S, P[P_HOSE_3_W], P[P_HOSE_3_UA], around)
-    close_loop(S, X, o, P)
+def hose_1(rows: Any, x: Any, p: Any) -> None:
+    """Link to core."""
+    hose_cells(rows, HOSE_1_AT, HOSE_1, p[P_HOSE_1_W], p[P_HOSE_1_UA], x[X_HOSE_T])
+
+
+def hose_2(rows: Any, x: Any, p: Any) -> None:
+    """Core to front."""
+    hose_cells(rows, HOSE_2_AT, HOSE_2, p[P_HOSE_2_W], p[P_HOSE_2_UA], x[X_HOSE_T])
+
+
+def hose_3(rows: Any, x: Any, p: Any) -> None:
+    """Front to link."""
+    hose_cells(rows, HOSE_3_AT, HOSE_3, p[P_HOSE_3_W], p[P_HOSE_3_UA], x[X_HOSE_T])
+
+
+def once_round(rows: Any, x: Any, p: Any) -> None:
+    """Link -> hose -> core -> hose -> front -> hose -> link."""
+    leave_link(rows)
+    hose_1(rows, x, p)
+    core(rows, x, p)
+    hose_2(rows, x, p)
+    front(rows, x, p)
+    hose_3(rows, x, p)
+    close(rows, x, p)
+
+
+def for_all_lanes(body: Any) -> Any:
+    """A body of several lanes as a compiled function (S, X, o, P) of them all."""
+    some = swept(body, LANES)
+
+    def everywhere(S: Any, X: Any, o: int, P: Any) -> None:
+        for n in range(0, LANES, AT_ONCE):
+            some(S, n, X, o, P)
+
+    return compiled(everywhere)
+
+
+AT_ONCE = lanes_at_once(LANES)
+circulate = for_all_lanes(once_round)
+close_loop = for_all_lanes(close)  # these three for tests against closed forms
+sweep_hose_1, sweep_hose_2 = for_all_lanes(hose_1), for_all_lanes(hose_2)
 
 
 @compiled

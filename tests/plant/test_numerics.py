@@ -160,14 +160,15 @@ def test_compiled_and_uncompiled_kernels_agree(tmp_path: Path) -> None:
 def hose_step(cells: int, volume_m3: float, flow_m3_s: float, seconds: float, capacity: float = 4e6) -> Floats:
     """Outflow of a hose of the kernel, 0 before and 1 after the inflow steps; mean over each tick."""
     k = kernel(WIDTH)
-    sweep = {at.HOSE_1: k.sweep_hose_1, at.HOSE_2: k.sweep_hose_2}[cells]
-    state = run.aligned(at.ROWS * WIDTH)
+    sweep, heat = {at.HOSE_1: (k.sweep_hose_1, at.P_HOSE_1_W), at.HOSE_2: (k.sweep_hose_2, at.P_HOSE_2_W)}[cells]
+    state, x, p = run.aligned(at.ROWS * WIDTH), np.zeros(at.X_COLUMNS), np.zeros(at.P_COUNT)
+    p[heat] = 2.0 * volume_m3 * capacity / cells / at.TICK_S
     rows = state.reshape(at.ROWS, WIDTH)
     rows[at.FLOW_C] = flow_m3_s * capacity
     out = np.empty(round(seconds / at.TICK_S))
     for tick in range(len(out)):
         rows[at.INFLOW] = 2.0  # the row holds twice the mean
-        sweep(state, 2.0 * volume_m3 * capacity / cells / at.TICK_S, 0.0, 0.0)
+        sweep(state, x, 0, p)
         out[tick] = 0.5 * rows[at.INFLOW, 0]
     return out
 
