@@ -12,18 +12,14 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from arena.errors import BadInput
-from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers
 from arena.scenario import loading
 from arena.strategies.gated_table import IAT_C, THROTTLE_PCT
 from arena.units import MILE_M, PSI_PA
 
-Floats = NDArray[np.float64]
 Reading = Literal["off", "as-read"]
 
 MOST_BREAKPOINTS = 32
@@ -149,21 +145,18 @@ def default_axes(down: str = "iat", across: str = "throttle") -> Axes:
 def lowest_running(car: CarNumbers) -> float:
     """The duty a table should not go below while the pump runs, 0..1, in steps of 5 %.
 
-    The pump of the car file just breaks away from rest at this supply and duty; a margin goes on top. For a pump
-    with its own controller it is where its speed leaves zero.
+    At rest there is no back-EMF, so the mean voltage is duty times supply: where that reaches the voltage at which the
+    car's pump starts, at the lowest running supply, with a margin on top. For a pump with its own controller it is
+    where its speed leaves zero.
     """
-    from arena.plant.compile import duty_table
-
-    table = duty_table(car.pump, car.loop, car.supply).reshape(at.DUTY_ROWS, 3)
-    duty = np.linspace(0.0, 1.0, at.DUTY_ROWS)
     if car.pump.kind == "signal":
-        turning = table[:, 2] > 1e-6
+        turning = [d for d, speed in zip(car.pump.signal_duty, car.pump.signal_speed, strict=True) if speed > 0.0]
+        first = min(turning, default=1.0)
     else:
-        volts = car.supply.running_v * duty * table[:, 0] - car.pump.brush_v
         start_a = (car.pump.start_v - car.pump.brush_v) / car.pump.resistance_ohm
-        turning = (duty > 0.0) & (volts >= start_a * (car.pump.resistance_ohm + car.supply.lead_ohm * duty))
-    first = float(duty[int(np.argmax(turning))]) if turning.any() else 1.0
-    return min(math.ceil(first * MARGIN / 0.05 - 1e-9) * 0.05, 1.0)
+        supply = car.supply.running_v - car.supply.sag_v
+        first = car.pump.start_v / (supply - start_a * car.supply.lead_ohm)
+    return min(max(math.ceil(first * MARGIN / 0.05 - 1e-9), 1) * 0.05, 1.0)
 
 
 class _Strict(BaseModel):

@@ -23,7 +23,7 @@ from arena.strategies.base import Setting, Strategy
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-ROUGHNESS_PRICE = 0.01  # of the score, for a mean squared second difference of 1 (100 % duty up and down again)
+ROUGHNESS_PRICE = 0.03  # of the score, for a mean squared second difference of 1 (100 % duty up and down again)
 
 SHAPE: tuple[Setting, ...] = (
     Setting("closed_start_c", "degC", 5.0, 75.0, 38.0, "at the low end of the other axis the pump starts here"),
