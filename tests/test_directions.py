@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).parent.parent / "arena"
 MAY_USE = {
     "plant": {"plant", "errors"},
-    "strategies": {"strategies", "errors"},
+    "strategies": {"strategies", "errors", "units"},
     "scenario": {"scenario", "plant", "errors", "units"},
     "timetable": {"timetable", "scenario", "plant", "errors"},
     "contest": {"contest", "strategies", "timetable", "scenario", "plant", "errors", "units"},
