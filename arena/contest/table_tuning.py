@@ -205,8 +205,11 @@ class CellSearch:
         self.tried: set[bytes] = set()
         self.queue: list[Move] = []
         self.priced: list[float] = []
-        off = filled(self.axes, np.zeros(self.axes.shape), self.mask, self.limit_c, self.falling)
-        self.known = [off] + [acceptable(self.axes, k, self.falling) for k in known if k.shape == self.axes.shape]
+        given = [*starts[1:], *(acceptable(self.axes, k, self.falling) for k in known if k.shape == self.axes.shape)]
+        plain = [
+            filled(self.axes, c, self.mask, self.limit_c, self.falling) for c in (*given, *plain_tables(self.axes))
+        ]
+        self.known = distinct([self.best_cells, *plain])[1:]
 
     @property
     def best_score(self) -> float:
@@ -217,7 +220,9 @@ class CellSearch:
         """The best so far, combinations of moves that helped, and moves not tried yet."""
         key = int.from_bytes(hashlib.sha256(self.name.encode()).digest()[:8], "little")
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed, key, generation])))
-        self.asked = [(c, ()) for c in (self.best_cells, *self.known)] if generation == 0 else []
+        self.asked = []
+        if generation == 0:
+            self.asked += [(c, ()) for c in (self.best_cells, *self.known)][:GENERATION]
         known = sorted(self.helped, key=lambda m: self.helped[m])[:REMEMBERED]
         for count in range(2, len(known) + 1):
             self._propose(tuple(known[:count]))
@@ -315,6 +320,27 @@ class CellSearch:
         else:
             cells = shifted(cells, move)
         return acceptable(self.axes, upright(self.axes, cells, self.falling), self.falling)
+
+
+def plain_tables(axes: Axes) -> list[Floats]:
+    """Tables of plain steps, whatever the other axis: off; one duty from a temperature on; and full from a later one.
+
+    The second stage looks at all of these first, so that it does not hang on what the first happened to find.
+    """
+    heat = len((axes.down, axes.across)[axes.heat].given)
+    floor = axes.floor()
+    found = [np.zeros(heat)]
+    for first in range(heat):
+        for level in (floor, 0.5 * (floor + 1.0), 1.0):
+            found.append(np.where(np.arange(heat) < first, 0.0, level))
+        found += [np.where(np.arange(heat) < last, found[-3], 1.0) for last in range(first + 2, heat, 2)]
+    shape = axes.shape
+    return [acceptable(axes, np.broadcast_to(row[:, None] if axes.heat == 0 else row[None, :], shape)) for row in found]
+
+
+def distinct(tables: Sequence[Floats]) -> list[Floats]:
+    """Tables in their order, those that are there already left out."""
+    return list({t.tobytes(): t for t in tables}.values())
 
 
 def shifted(cells: Floats, move: Move) -> Floats:
