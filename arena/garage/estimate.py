@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.garage.inputs import LogInputs, between_polls, log_inputs
+from arena.garage.inputs import LogInputs, between_polls, log_inputs, starts_cold
 from arena.garage.noise import Noise, choose_noise, whiten
 from arena.garage.parameters import Parameter, bounds, moved, parameters_for, start_of
 from arena.garage.predict import Kept, Start, compiled_log, first_guess, play_log
@@ -30,7 +30,7 @@ STRETCH_S = 4.0  # what happened between polls is one unknown in each stretch of
 FORGOTTEN_S = 120.0
 LEAST_JUMP = 0.3  # ticks times relative step of the input: less moves nothing that could be read
 LIFTED_PA = 20e3  # over the outside air: a lift makes a difference
-BETWEEN = 0.58  # a step lies evenly anywhere within half a poll of where it seems: sqrt(1/3) of that half
+BETWEEN = 0.2  # share of a stretch that may lie at its higher reading; from synthetic logs polled at 1 Hz
 MODEL_ERROR_K = 0.05  # the least the residuals are taken to be besides the reading's step
 
 
@@ -141,7 +141,7 @@ class Estimate:
 
 def pose(log: GarageLog, car: CarNumbers, items: Sequence[Parameter] | None = None, flow_share: float = 1.0) -> Problem:
     """Make a problem of a log and a car to start from."""
-    chosen = tuple(items) if items is not None else parameters_for(car)
+    chosen = tuple(items) if items is not None else parameters_for(car, starts_cold(log))
     channels = tuple(_channel(log, name) for name in log.observed)
     channels = tuple(c for c in channels if len(c.tick) >= 30)
     noise = {c.name: Noise(c.floor_k + 0.1, 0.5, 15.0, np.ones(len(c.tick))) for c in channels}

@@ -76,6 +76,8 @@ def fit_log(
     told = tuple(tell_all(found))
     channel = found.problem.channels[0]
     held = judge_second_half(log, base.numbers(), tell) if hold_out else None
+    if held is not None and held.rms_k > max(held.baseline_k, 1.0):
+        told = tuple(not_followed(t) for t in told)
     result = Fit(
         log, base, found, told_car(found, told), told, singular_values(found.jacobian), found.rms_k,
         baseline_rms_k(log, channel), channel.time_s, found.residual_k["iat"], held, out, log.notes,
@@ -100,6 +102,15 @@ def told_car(found: Estimate, told: Sequence[Told]) -> CarNumbers:
     bound_low, bound_high = interval_in_z(found, told)
     z = refine(again, found.z[kept], bound_low[kept], bound_high[kept])
     return moved(whole.car, again.items, z)
+
+
+def not_followed(told: Told) -> Told:
+    """A number of a plant that does not follow its log: not told."""
+    why = "the plant fitted to the first half predicts the second worse than ambient plus a constant"
+    if not told.identified:
+        return told
+    advice = "compare what the base car's file says of engine, charger and cooler with the car, and log the pump's duty"
+    return replace(told, identified=False, value=None, low=None, high=None, z=None, why=why, advice=advice)
 
 
 def baseline_rms_k(log: GarageLog, channel: Channel) -> float:

@@ -23,6 +23,7 @@ from arena.scenario.trace_csv import Columns
 Floats = NDArray[np.float64]
 
 SHARES = (0.0, 0.04, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2)
+COARSE = (0.0, 0.1, 0.35, 0.7, 1.0, 1.2)
 RISE_90 = 2.706  # of twice the cost, one number: chi-squared
 NONE, HARDLY, WEAK = 0.07, 0.35, 0.80  # shares of the flow the pump should move; judgement
 LIGHT_A = 0.75  # of the current it should draw: runs light
@@ -96,15 +97,15 @@ def _items() -> tuple[Parameter, ...]:
 
 def _profile(problem: Problem, tell: Callable[[str], None] | None) -> tuple[list[float], list[Floats], Floats]:
     """Shares of flow tried, best z for each, and rise of twice the cost over the best."""
-    coarse = _at_shares(problem, SHARES, np.zeros(len(problem.items)), 8, tell)
+    coarse = _at_shares(problem, COARSE, np.zeros(len(problem.items)), 8, tell)
     best = min(coarse, key=lambda share: coarse[share][1])
     problem.flow_share = best
     problem.jacobian(coarse[best][0])
     estimate_noise(problem, coarse[best][0])  # how large the noise is shows where the fit is best
-    around = SHARES.index(best)
-    low, high = SHARES[max(around - 1, 0)], SHARES[min(around + 1, len(SHARES) - 1)]
+    around = COARSE.index(best)
+    low, high = COARSE[max(around - 1, 0)], COARSE[min(around + 1, len(COARSE) - 1)]
     fine = sorted({*SHARES, *(float(v) for v in np.round(np.linspace(low, high, 7), 3))})
-    found = _at_shares(problem, fine, coarse[best][0], 5, tell)
+    found = _at_shares(problem, fine, coarse[best][0], 4, tell)
     costs = np.array([found[share][1] for share in fine])
     return fine, [found[share][0] for share in fine], costs - costs.min()
 

@@ -89,11 +89,17 @@ STARTS: tuple[Parameter, ...] = (
 )  # fmt: skip
 
 
-def parameters_for(car: CarNumbers) -> tuple[Parameter, ...]:
-    """The numbers of a fit of this car: without a tank in the flow the front exchanger stands for the volume."""
+COLD_K = 3.0  # after a night everything stands within so much of the outside air
+
+
+def parameters_for(car: CarNumbers, cold: bool = False) -> tuple[Parameter, ...]:
+    """The numbers of a fit of this car: without a tank in the flow the front exchanger stands for the volume.
+
+    cold: the log begins with a cold car, so that its starting state is nearly known.
+    """
     chosen = []
     for item in (*HEADLINE, *COMPANIONS, *STARTS):
-        use = item
+        use = replace(item, spread=min(item.spread, COLD_K)) if cold and item.side == "start" else item
         if item.name == "loop.tank_m3" and car.loop.tank != "in-flow":
             use = IN_FRONT
         if item.name.partition(".")[0] != "start":

@@ -163,7 +163,7 @@ def _greedy(known: Floats, gains: Sequence[Floats], wanted: Sequence[int]) -> li
     """One piece after another, each the one that shrinks the open numbers most for its share; a few at most."""
     chosen: list[int] = []
     now = known
-    while wanted and len(chosen) < MOST_PIECES:
+    while wanted and len(chosen) < min(MOST_PIECES, len(gains)):
         left = [k for k in range(len(gains)) if k not in chosen]
         before = float(_open(now)[list(wanted)].sum())
         worth = [before - float(_open(now + gains[k])[list(wanted)].sum()) for k in left]

@@ -103,6 +103,11 @@ def show_fit(found: Fit, units: Units = METRIC) -> None:
             f"fitted to the first half alone, the second ({h.seconds:.0f} s) is predicted within "
             f"{per * h.rms_k:.2f} {k} RMS; ambient plus a constant: {per * h.baseline_k:.2f} {k}"
         )
+    if found.held_out is not None and found.held_out.rms_k > found.held_out.baseline_k:
+        prose(
+            "The plant does not follow this log better than a constant would: a cooler of another kind, a wrong base "
+            "car, or a pump that was not run as taken. Do not build on it."
+        )
     say()
     for line in residual_lines(found, min(console().width, 100) - 12, units):
         say(line)

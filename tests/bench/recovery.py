@@ -1,7 +1,8 @@
 """Prints how well fits find the numbers of cars they have never seen, and predict another drive.
 
-Run from the top folder: `python tests/bench/recovery.py [CARS] [FIRST]`; about a minute a car on one core. Each car
-differs from the base car in all numbers of the fit. Logs come from the differential equations (scipy's DOP853) with
+Run from the top folder: `python tests/bench/recovery.py [CARS] [FIRST] [--ordinary]`; under a minute a car on one core.
+The log is the drive that `arena fit --plan` advises, or with --ordinary a commute, hill pulls or a track session.
+Each car differs from the base car in all numbers of the fit. Logs come from the differential equations (scipy's DOP853) with
 sensor noise of 0.15 K, 1 Hz polling, 0.5 K steps. Promised: 90 % intervals hold the truth 80 to 97 % of the time,
 pooled; the predicted charge temperature of another drive within 1 K RMS.
 """
@@ -11,6 +12,7 @@ from __future__ import annotations
 import sys
 import tempfile
 import time
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -20,11 +22,19 @@ import garage_builders as make  # noqa: E402
 import numpy as np  # noqa: E402
 
 from arena.garage.fit import fit_log  # noqa: E402
+from arena.garage.plan import Piece, plan_drive  # noqa: E402
 from arena.scenario.car import load_car  # noqa: E402
 
 DRIVES = ("hill-pulls", "commute", "track-session")
 LAWS = ("proportional", "every_half_minute.py", "gated-table")
-SECONDS = 900.0
+SECONDS = 700.0
+PLANNED = "--ordinary" not in sys.argv
+
+
+@cache
+def whole_plan() -> Piece:
+    """What `arena fit --plan` prints for the shipped car, as one drive."""
+    return Piece("plan", tuple(step for piece in plan_drive("invented-2200").pieces for step in piece.steps))
 
 
 def one_car(seed: int, folder: Path) -> tuple[list[bool], float, int]:
@@ -33,9 +43,12 @@ def one_car(seed: int, folder: Path) -> tuple[list[bool], float, int]:
     true, _ = make.drawn_car(seed)
     drive, other = DRIVES[seed % 3], DRIVES[(seed + 1) % 3]
     strategy = LAWS[(seed // 3) % 3]
-    log = make.write_log(
-        folder / f"{seed}.csv", make.driven(true, drive, "mild", strategy, seed, seconds=SECONDS), seed
-    )
+    if PLANNED:
+        drive, strategy = "the planned drive", "pump states as planned"
+        run = make.planned(true, whole_plan())
+    else:
+        run = make.driven(true, drive, "mild", strategy, seed, seconds=SECONDS)
+    log = make.write_log(folder / f"{seed}.csv", run, seed)
     found = fit_log(log, "invented-2200", out=folder / f"{seed}.toml")
     inside = []
     for told in found.told:
@@ -61,8 +74,8 @@ def one_car(seed: int, folder: Path) -> tuple[list[bool], float, int]:
 
 def main() -> None:
     """All cars, then the pooled figures."""
-    cars = int(sys.argv[1]) if len(sys.argv) > 1 else 30
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else 101
+    given = [int(word) for word in sys.argv[1:] if not word.startswith("-")]
+    cars, first = (*given, *(30, 101)[len(given) :])[:2]
     pooled: list[bool] = []
     errors = []
     with tempfile.TemporaryDirectory() as folder:

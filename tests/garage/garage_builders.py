@@ -217,9 +217,14 @@ def _scaled(car: CarNumbers, log_factor: float) -> CarNumbers:
 
 def stepped(piece: Any, flow_share: float, seed: int = 3) -> Truth:
     """A piece of a plan with its pump states, by the kernel, on a car near the base car whose flow is scaled."""
+    car = replace(drawn_car(seed, 0.4)[0], pump=base_car().pump)
+    return planned(car, piece, flow_share, exact=False)
+
+
+def planned(car: CarNumbers, piece: Any, flow_share: float = 1.0, *, exact: bool = True) -> Truth:
+    """A car driven through a piece of a plan with its pump states; `exact`: the loop by scipy's DOP853."""
     from arena.garage.plan import played_piece
 
-    car = replace(drawn_car(seed, 0.4)[0], pump=base_car().pump)
     played, duty = played_piece(car, piece)
     made = compile_outing(played, car, Goals(), 1)
     first, last = played.score_from, played.drive_until
@@ -229,6 +234,8 @@ def stepped(piece: Any, flow_share: float, seed: int = 3) -> Truth:
     flow[0::2] *= flow_share
     run = play(replace(made, flow_table=flow), lay_out([replayed()]), 1, at.TRACE_COLUMNS)
     assert run.trace is not None
-    iat = run.trace[:, 0, IAT]
+    iat = run.trace[:, 0, IAT].copy()
+    if exact:
+        iat[:last] = reference.integrate(made, run.trace[:, 0, FLOW : FLOW + 1], last).iat_mean_k[:, 0]
     cut = slice(first, last)
     return Truth(played, first, last, iat[cut] - 273.15, _probe(made, iat)[cut] - 273.15, duty, np.ones(first))
