@@ -81,7 +81,8 @@ def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
 def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes:
     """Put contestants into lanes, those of one law side by side. At most LANES of them, at most 16 laws.
 
-    Up to NARROW of them get a narrow batch, which costs less. A lane's results do not depend on the width.
+    Up to NARROW of them get a narrow batch, which costs less; a wide one costs by the 16 lanes begun. A lane's results
+    do not depend on the width.
     """
     width = NARROW if len(contestants) <= NARROW else at.LANES
     if not 0 < len(contestants) <= at.LANES:

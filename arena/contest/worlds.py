@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from arena.contest.faults import compile_under, drive_under
 from arena.contest.laws import MOST_LAWS
-from arena.contest.run import Contestant, Lanes, Played, lay_out, play
+from arena.contest.run import NARROW, Contestant, Lanes, Played, lay_out, play
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
 from arena.plant.numbers import CarNumbers
@@ -183,7 +183,7 @@ def batches(contestants: list[Contestant]) -> list[Lanes]:
     """Contestants in as few batches as their number and their laws allow, those of one strategy side by side."""
     order = sorted(range(len(contestants)), key=lambda k: (contestants[k].strategy.name, k))
     ordered = [contestants[k] for k in order]
-    found, room = [], at.LANES if len(ordered) > 24 else 8  # three narrow batches still cost less than a wide one
+    found, room = [], NARROW if len(ordered) <= NARROW else at.LANES  # a wide batch costs what it is filled with
     start = 0
     while start < len(ordered):
         laws: list[object] = []

@@ -332,7 +332,7 @@ def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: flo
     p[at.P_SOFT] = TICK_S / pump.soft_start_s if pump.soft_start_s > TICK_S else 1.0
     p[at.P_RATED_W], p[at.P_RATED_A] = pump.rated_rad_s, pump.rated_current_a
     p[at.P_TARGET], p[at.P_REACH] = goals.target_k, goals.target_k - goals.band_k
-    p[at.P_BOIL] = fluids.boiling_k(loop.glycol, loop.glycol_volume_fraction, ambient_pa + loop.cap_gauge_pa)
+    p[at.P_BOIL] = _boiling_k(loop.glycol, loop.glycol_volume_fraction, ambient_pa + loop.cap_gauge_pa)
     p[at.P_QUIET], p[at.P_QUIET_KMH] = goals.quiet_duty, 3.6 * goals.quiet_m_s
     p[at.P_STEP] = max(car.probe.step_k, 1e-6)
     p[at.P_SIGNAL] = 1.0 if pump.kind == "signal" else 0.0
@@ -346,6 +346,7 @@ def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: flo
     return p, volume_heat
 
 
+_boiling_k = lru_cache(maxsize=256)(fluids.boiling_k)
 HOSE_SHARES = (0.25, 0.5, 0.25)  # of hose length: link to core, core to front, front to link
 
 

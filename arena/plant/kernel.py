@@ -40,12 +40,12 @@ find_duty, find_flow, find_conductances = duty_look_up(LANES), flow_look_up(LANE
 
 
 @compiled
-def actuate(S: Any, X: Any, o: int, P: Any) -> None:
+def actuate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
     """From what the law asks to what reaches the pump: key, quiet cap, resolution, start delay, soft start."""
     key = X[o + X_KEY] > 0.0
     slow = X[o + X_SPEED] <= P[P_QUIET_KMH]
     step = P[P_DUTY_STEP]
-    for n in range(LANES):
+    for n in range(used):
         asked = S[DUTY * LANES + n]
         if not (asked >= 0.0 and asked <= 1.0):
             if S[FAILED * LANES + n] < 0.0 and key:
@@ -70,14 +70,14 @@ def actuate(S: Any, X: Any, o: int, P: Any) -> None:
 
 
 @compiled
-def look_up_duty(S: Any, duty_table: Any) -> None:
+def look_up_duty(S: Any, duty_table: Any, used: int = LANES) -> None:
     """What pulse-width modulation makes of a duty, and a pump's own controller of its signal."""
-    for n in range(0, LANES, TOGETHER):
+    for n in range(0, used, TOGETHER):
         find_duty(S, n, duty_table, (0.0,))
 
 
 @compiled
-def motor(S: Any, X: Any, o: int, P: Any) -> None:
+def motor(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
     """Where the motor settles at this voltage, its mean speed over the tick, its currents.
 
     Torque balance ke (V - ke w) / R = friction + c w^2 with c from the table at the speed of the tick before.
@@ -86,7 +86,7 @@ def motor(S: Any, X: Any, o: int, P: Any) -> None:
     resistance, ke, brush, friction = P[P_RESISTANCE], P[P_KE], P[P_BRUSH], P[P_FRICTION]
     lead, start_a, signal = P[P_LEAD], P[P_START_A], P[P_SIGNAL] > 0.0
     spin_mean, spin_new = P[P_SPIN_MEAN], 1.0 - P[P_SPIN_K]
-    for n in range(LANES):
+    for n in range(used):
         duty = S[APPLIED * LANES + n]
         pwm = S[IS_PWM * LANES + n]
         through = S[OHM_B * LANES + n] if duty > 0.5001 else S[OHM_A * LANES + n]
@@ -96,10 +96,10 @@ def motor(S: Any, X: Any, o: int, P: Any) -> None:
         S[VOLTS * LANES + n] = supply * (pwm * duty * S[VOLTS_RATIO * LANES + n] + (1.0 - pwm)) - brush
         S[TOTAL_OHM * LANES + n] = resistance + lead * switched + series
     if signal:
-        for n in range(LANES):
+        for n in range(used):
             S[VOLTS * LANES + n] = supply - brush
             S[TOTAL_OHM * LANES + n] = resistance + lead
-    for n in range(LANES):
+    for n in range(used):
         volts, total, old = S[VOLTS * LANES + n], S[TOTAL_OHM * LANES + n], S[OMEGA * LANES + n]
         duty = S[APPLIED * LANES + n]
         per_ohm = 1.0 / total
@@ -116,15 +116,15 @@ def motor(S: Any, X: Any, o: int, P: Any) -> None:
         moving = max(goes_on, 1.0 if new >= 1.0 else 0.0)
         S[OMEGA * LANES + n] = new * moving
         S[SPEED * LANES + n] = mean * moving
-    pump_currents(S, X, o, P)
+    pump_currents(S, X, o, P, used)
 
 
 @compiled
-def pump_currents(S: Any, X: Any, o: int, P: Any) -> None:
+def pump_currents(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
     """Currents, voltages and resistor heat at the mean speed of the tick."""
     supply = X[o + X_SUPPLY]
     resistance, ke, brush, friction = P[P_RESISTANCE], P[P_KE], P[P_BRUSH], P[P_FRICTION]
-    for n in range(LANES):
+    for n in range(used):
         duty, pwm, speed = S[APPLIED * LANES + n], S[IS_PWM * LANES + n], S[SPEED * LANES + n]
         on = 1.0 if duty > 0.0 else 0.0
         total = S[TOTAL_OHM * LANES + n]
@@ -137,7 +137,7 @@ def pump_currents(S: Any, X: Any, o: int, P: Any) -> None:
         stalled = on * (1.0 if S[OMEGA * LANES + n] == 0.0 else 0.0) * (1.0 if S[DELAY * LANES + n] < 1.0 else 0.0)
         S[STALL * LANES + n] = stalled * (S[STALL * LANES + n] + 1.0)
     if P[P_SIGNAL] > 0.0:
-        for n in range(LANES):
+        for n in range(used):
             speed = S[SPEED * LANES + n]
             turning = 1.0 if speed > 0.0 else 0.0
             current = turning * (friction + S[TORQUE_C * LANES + n] * speed * speed) / ke
@@ -150,18 +150,18 @@ def pump_currents(S: Any, X: Any, o: int, P: Any) -> None:
 
 
 @compiled
-def look_up_flow(S: Any, P: Any, flow_table: Any) -> None:
+def look_up_flow(S: Any, P: Any, flow_table: Any, used: int = LANES) -> None:
     """Coolant flow and hydraulic torque at this speed and coolant temperature."""
     per_speed, per_temp, temp_0 = 1.0 / P[P_SPEED_STEP], 1.0 / P[P_TEMP_STEP], P[P_TEMP_0]
-    for n in range(0, LANES, TOGETHER):
+    for n in range(0, used, TOGETHER):
         find_flow(S, n, flow_table, (per_speed, per_temp, temp_0))
 
 
 @compiled
-def look_up_exchangers(S: Any, P: Any, exchanger_table: Any) -> None:
+def look_up_exchangers(S: Any, P: Any, exchanger_table: Any, used: int = LANES) -> None:
     """Flow capacity and the coolant-side conductances at this flow."""
     per_flow, volume_c = 1.0 / P[P_FLOW_STEP], P[P_VOLUME_C]
-    for n in range(0, LANES, TOGETHER):
+    for n in range(0, used, TOGETHER):
         find_conductances(S, n, exchanger_table, (per_flow, volume_c))
 
 
@@ -304,11 +304,11 @@ def once_round(rows: Any, x: Any, p: Any) -> None:
 
 
 def for_all_lanes(body: Any) -> Any:
-    """A body of several lanes as a compiled function (S, X, o, P) of them all."""
+    """A body of several lanes as a compiled function (S, X, o, P, used) of the first `used`."""
     some = swept(body, LANES)
 
-    def everywhere(S: Any, X: Any, o: int, P: Any) -> None:
-        for n in range(0, LANES, AT_ONCE):
+    def everywhere(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+        for n in range(0, used, AT_ONCE):
             some(S, n, X, o, P)
 
     return compiled(everywhere)
@@ -321,26 +321,26 @@ sweep_hose_1, sweep_hose_2 = for_all_lanes(hose_1), for_all_lanes(hose_2)
 
 
 @compiled
-def sense(S: Any, X: Any, o: int, P: Any) -> None:
+def sense(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
     """Probe element, and what the engine computer reads of it."""
     base, slope, rate, noise = X[o + X_PROBE0], X[o + X_PROBE1], X[o + X_PROBE_K], X[o + X_NOISE]
     step, fault = P[P_STEP], X[o + X_FAULT_READING]
-    for n in range(LANES):
+    for n in range(used):
         element = S[PROBE * LANES + n]
         element += rate * (base + slope * S[CORE_METAL * LANES + n] - element)
         S[PROBE * LANES + n] = element
         S[READING * LANES + n] = math.floor((element - 273.15 + noise) / step + 0.5) * step + 273.15
         S[COOLANT_READING * LANES + n] = math.floor((S[CORE_IN * LANES + n] - 273.15) / step + 0.5) * step + 273.15
     if not math.isnan(fault):
-        for n in range(LANES):
+        for n in range(used):
             S[READING * LANES + n] = fault
 
 
 @compiled
-def watch(S: Any, P: Any, tick: int) -> None:
+def watch(S: Any, P: Any, tick: int, used: int = LANES) -> None:
     """Boiled, stalled, or a law without an answer: the first reason of a lane stands, with its tick."""
     boil, stall_ticks = P[P_BOIL], P[P_STALL_TICKS]
-    for n in range(LANES):
+    for n in range(used):
         failed = S[FAILED * LANES + n]
         reason = S[REASON * LANES + n]
         if failed == -1.0 and S[CORE_HOTTEST * LANES + n] > boil:
@@ -354,13 +354,13 @@ def watch(S: Any, P: Any, tick: int) -> None:
 
 
 @compiled
-def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
+def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int = LANES) -> None:
     """Add this tick to the figures."""
     boost, cruise, limit = X[o + X_BOOST], X[o + X_CRUISE], X[o + X_LIMIT]
     hot_t, cold_t, limit_t = X[o + X_HOT_T], X[o + X_COLD_T], X[o + X_LIMIT_T]
     target, rated, amps, supply = P[P_TARGET], 1.0 / P[P_RATED_W], 1.0 / P[P_RATED_A], X[o + X_SUPPLY]
     if boost + cruise > 0.0:
-        for n in range(LANES):
+        for n in range(used):
             t = S[IAT * LANES + n]
             hot = max(t - hot_t, 0.0)
             S[HOT_BOOST * LANES + n] += boost * hot
@@ -370,19 +370,19 @@ def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
             S[CONDENSING * LANES + n] += 1.0 if S[CORE_COLDEST * LANES + n] < X[o + X_DEW] else 0.0
     row = int(X[o + X_BOOST_ROW])
     if row >= 0:
-        for n in range(LANES):
+        for n in range(used):
             t = S[IAT * LANES + n]
             S[OVER * LANES + n] += limit * max(t - limit_t, 0.0)
             S[POWER_KEPT * LANES + n] += boost * math.sqrt(target / t)
             on_boost[row * LANES + n] = t
     if X[o + X_REACH] > 0.0:
-        for n in range(LANES):
+        for n in range(used):
             if S[REACHED * LANES + n] < 0.0 and S[IAT * LANES + n] >= P[P_REACH]:
                 S[REACHED * LANES + n] = float(tick)
     if X[o + X_STILL] > 0.0:
-        for n in range(LANES):
+        for n in range(used):
             S[QUIET * LANES + n] += 1.0 if S[APPLIED * LANES + n] > P[P_QUIET] else 0.0
-    for n in range(LANES):
+    for n in range(used):
         x = S[SPEED * LANES + n] * rated
         i = S[CURRENT * LANES + n] * amps
         stress = 1.0 + 0.3 * max(i * i - 1.0, 0.0)
@@ -395,11 +395,11 @@ def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
 
 
 @compiled
-def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any) -> None:
+def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int = LANES) -> None:
     """Failures, and the figures of this tick."""
-    watch(S, P, tick)
+    watch(S, P, tick, used)
     if X[o + X_SCORED] > 0.0:
-        score(S, X, o, P, tick, on_boost)
+        score(S, X, o, P, tick, on_boost, used)
 
 
 @compiled
@@ -429,18 +429,19 @@ def record(S: Any, X: Any, o: int, P: Any, tick: int, trace: Any, lanes: int, co
 
 @compiled
 def step(
-    S: Any, X: Any, P: Any, duty_table: Any, flow_table: Any, exchanger_table: Any, tick: int, on_boost: Any
+    S: Any, X: Any, P: Any, duty_table: Any, flow_table: Any, exchanger_table: Any, tick: int, on_boost: Any,
+    used: int = LANES,
 ) -> None:  # fmt: skip
-    """One tick of the plant for all lanes, after the laws have set DUTY."""
+    """One tick of the plant for the first `used` lanes (a multiple of AT_ONCE), after the laws have set DUTY."""
     o = tick * X_COLUMNS
-    actuate(S, X, o, P)
-    look_up_duty(S, duty_table)
-    motor(S, X, o, P)
-    look_up_flow(S, P, flow_table)
-    look_up_exchangers(S, P, exchanger_table)
-    circulate(S, X, o, P)
-    sense(S, X, o, P)
-    judge(S, X, o, P, tick, on_boost)
+    actuate(S, X, o, P, used)
+    look_up_duty(S, duty_table, used)
+    motor(S, X, o, P, used)
+    look_up_flow(S, P, flow_table, used)
+    look_up_exchangers(S, P, exchanger_table, used)
+    circulate(S, X, o, P, used)
+    sense(S, X, o, P, used)
+    judge(S, X, o, P, tick, on_boost, used)
 
 
 @compiled
@@ -448,13 +449,16 @@ def run(
     S: Any, X: Any, P: Any, duty_table: Any, flow_table: Any, exchanger_table: Any, tables: Any, on_boost: Any,
     trace: Any, trace_lanes: int, trace_columns: int, laws: Any, lows: Any, highs: Any, first: int, last: int,
 ) -> None:  # fmt: skip
-    """Ticks first..last-1: each law sets the duty of its lanes, then the plant moves on."""
+    """Ticks first..last-1: each law sets the duty of its lanes, then the plant moves on. Lanes behind the last law's
+    are left out.
+    """
     period = int(P[P_PERIOD])
+    used = (max(highs) + AT_ONCE - 1) // AT_ONCE * AT_ONCE
     for tick in range(first, last):
         o = tick * X_COLUMNS
         if tick % period == 0:
             for k in range(len(lows)):
                 laws[k](S, X, o, tables, lows[k], highs[k])
-        step(S, X, P, duty_table, flow_table, exchanger_table, tick, on_boost)
+        step(S, X, P, duty_table, flow_table, exchanger_table, tick, on_boost, used)
         if trace_lanes > 0:
             record(S, X, o, P, tick, trace, trace_lanes, trace_columns)
