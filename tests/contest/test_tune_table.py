@@ -212,3 +212,63 @@ def test_default_axes_take_the_lowest_duty_from_the_pump() -> None:
 
     axes = default_axes().for_car(make_plan().car.numbers())
     assert 0.25 <= axes.floor() <= 0.40
+
+
+def test_interrupted_and_resumed_gives_the_same_files(pulls: str, tmp_path: Path) -> None:
+    from arena.contest.pool import Progress
+    from arena.contest.tuning import Asked
+    from arena.contest.tuning_files import open_folder, write_tuning
+
+    job = make_job(["mild"], [pulls], trials=192, replicates=2)
+    plain = Asked(foresight=False)
+
+    def run(out: Path, resume: bool, stop: int) -> int:
+        steps = 0
+
+        def tell(_: Progress) -> None:
+            nonlocal steps
+            steps += 1
+            if steps == stop:
+                raise KeyboardInterrupt
+
+        folder = open_folder(job, out, resume, {"trials": job.trials}, [])
+        assert folder is not None
+        result = hold_tuning(job, 2, tell, folder.keep_generation, folder.kept_generation, plain)
+        write_tuning(folder, result)
+        return steps
+
+    run(tmp_path / "whole", False, 0)
+    with pytest.raises(KeyboardInterrupt):
+        run(tmp_path / "cut", False, 2)
+    assert not (tmp_path / "cut").exists() and (tmp_path / "cut.partial").is_dir()
+    with pytest.raises(BadInput, match="unfinished"):
+        run(tmp_path / "cut", False, 0)
+    run(tmp_path / "cut", True, 0)
+    for path in sorted((tmp_path / "whole").rglob("*.*")):
+        if path.is_file():
+            assert path.read_bytes() == (tmp_path / "cut" / path.relative_to(tmp_path / "whole")).read_bytes()
+
+
+def test_wrong_request_on_resuming_is_named(pulls: str, tmp_path: Path) -> None:
+    from arena.contest.tuning_files import open_folder
+
+    job = make_job(["mild"], [pulls], trials=64, replicates=2)
+    open_folder(job, tmp_path / "r", False, {"trials": 64}, [])
+    with pytest.raises(BadInput, match="trials was 64"):
+        open_folder(job, tmp_path / "r", True, {"trials": 128}, [])
+
+
+def test_one_table_against_one_a_climate(pulls: str, pool: ThreadPoolExecutor) -> None:
+    from arena.contest.seasonal import season_by_season
+
+    job = make_job(["winter", "hot"], [pulls], trials=128, replicates=2)
+    training = train_robustly(job.plan, pool, 1)
+    assert job.axes is not None
+    one = tune_table(training, job.axes, pool, 128)
+    found = season_by_season(job, training, one, pool)
+    assert set(found.tables) == {"winter", "hot"}
+    assert len(found.cells) == 3 * 2
+    for cell in found.cells:
+        if cell.table == f"table-{cell.climate}":
+            assert cell.less_own.value == 0.0
+    assert found.one_costs.value == pytest.approx(found.one_score.value - found.own_score.value)
