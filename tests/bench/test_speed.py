@@ -1,0 +1,203 @@
+"""Speed as ratios within one run: the kernel beside the same arithmetic in C, laws beside the plant, work beside work.
+
+Not collected by default (no test of the default run depends on how busy the machine is): `pytest tests/bench`.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import twin
+
+from arena.contest.run import Contestant, Lanes, lay_out, play, start_state
+from arena.contest.tournament import entrants, make_plan
+from arena.contest.tune import Search
+from arena.contest.worlds import play_entry
+from arena.plant import layout as at
+from arena.plant.compile import CompiledOuting
+from arena.plant.jit import kernel
+from arena.strategies import load_strategy, shipped
+
+pytestmark = pytest.mark.slow
+MOST_OF_C = 1.2
+SECONDS = 900.0
+
+USERS = '''"""Duty by charge and coolant temperature, throttle and speed, with a memory."""
+
+from typing import NamedTuple
+
+from arena.strategies.base import Setting, Strategy, clip
+
+
+class Sensed(NamedTuple):
+    """Probes and pedals."""
+
+    iat_c: float
+    coolant_c: float
+    throttle_pct: float
+    speed_kmh: float
+
+
+class Settings(NamedTuple):
+    """Start and slope."""
+
+    start_c: float
+    per_k: float
+
+
+class Memory(NamedTuple):
+    """Duty before."""
+
+    before: float
+
+
+def duty(sensed: Sensed, settings: Settings, memory: Memory) -> tuple[float, Memory]:
+    """Rises with temperature and throttle, smoothed."""
+    wanted = settings.per_k * (sensed.iat_c - settings.start_c) + 0.004 * sensed.throttle_pct
+    if sensed.speed_kmh < 5.0 and sensed.coolant_c < 50.0:
+        wanted = 0.5 * wanted
+    smooth = memory.before + 0.1 * (clip(wanted, 0.0, 1.0) - memory.before)
+    return (smooth if smooth > 0.3 else 0.0), Memory(smooth)
+
+
+STRATEGY = Strategy(
+    name="smoothed",
+    summary="smoothed",
+    sensed=Sensed,
+    settings_type=Settings,
+    memory=Memory(0.0),
+    law=duty,
+    settings=(
+        Setting("start_c", "degC", 10.0, 55.0, 30.0, "start"),
+        Setting("per_k", "1/K", 0.01, 0.2, 0.05, "slope"),
+    ),
+)
+'''
+
+
+@pytest.fixture(scope="module")
+def batch() -> tuple[CompiledOuting, Lanes]:
+    return twin.outing_and_lanes(SECONDS)
+
+
+@pytest.fixture(scope="module")
+def library():  # type: ignore[no-untyped-def]
+    if twin.compiler() is None:
+        pytest.skip("no C compiler here")
+    with tempfile.TemporaryDirectory() as folder:
+        yield twin.build_best(Path(folder), at.LANES)
+
+
+def test_kernel_and_twin_agree(batch: tuple[CompiledOuting, Lanes], library: list[Any]) -> None:
+    outing, lanes = batch
+    mine = play(outing, lanes)
+    for other in library:
+        worst_k, worst_figure = twin.worst_differences(mine, twin.run_twin(other, outing, lanes))
+        assert worst_k <= twin.AGREE_K and worst_figure <= 1e-9
+    heavier = replace(outing, P=outing.P.copy())
+    heavier.P[at.P_CORE_M] *= 1.01
+    assert twin.worst_differences(mine, twin.run_twin(library[0], heavier, lanes))[0] > 1e5 * twin.AGREE_K, (
+        "1 % more metal is noticed"
+    )
+
+
+def test_kernel_costs_at_most_a_fifth_more_than_c(
+    batch: tuple[CompiledOuting, Lanes], library: list[Any], benchmark: Callable[..., object]
+) -> None:
+    outing, lanes = batch
+    runs: list[Callable[[], object]] = [lambda: play(outing, lanes)]
+    runs += [lambda other=other: twin.run_twin(other, outing, lanes) for other in library]  # type: ignore[misc]
+    mine, *others = twin.in_turns(runs, turns=9)
+    benchmark(runs[0])
+    assert mine <= MOST_OF_C * min(others), f"{mine / min(others):.2f} times C"
+
+
+def test_sweeps_and_look_ups_are_packed() -> None:
+    """The loop's hot part holds vector multiply-adds and no scalar ones; a vector is two numbers at least."""
+    wide = kernel(at.LANES)
+    for part, least in ((wide.circulate, 300), (wide.look_up_flow, 4), (wide.look_up_exchangers, 4)):
+        code = assembly_of(part)
+        packed, single = (len(re.findall(rf"\b{name}\w*\b", code)) for name in PACKED_AND_SINGLE)
+        assert packed >= least and single == 0, part
+
+
+PACKED_AND_SINGLE = (r"(?:vfn?m(?:add|sub)\d+pd|fmla)", r"(?:vfn?m(?:add|sub)\d+sd|fmadd)")
+
+
+def assembly_of(part: Any) -> str:
+    """Assembly of a function of the kernel for the arrays the kernel works on; compiled here, since code read back
+    from the cache has none.
+    """
+    from numba import float64, int64, njit
+
+    flat = float64[::1]
+    kinds = (flat, flat, flat, int64) if "look_up" in part.__name__ else (flat, flat, int64, flat, int64)
+    made = njit(nogil=True, error_model="numpy")(part.py_func)
+    made.compile(kinds)
+    return str(made.inspect_asm(made.signatures[0]))
+
+
+@pytest.mark.parametrize("count", [1, 8, 9, 64])
+def test_buffer_lies_on_a_cache_line(batch: tuple[CompiledOuting, Lanes], count: int) -> None:
+    lanes = lay_out([Contestant(f"p{k}", shipped()["proportional"]) for k in range(count)])
+    assert all(start_state(batch[0], lanes).ctypes.data % 64 == 0 for _ in range(5))
+    assert lanes.width * 8 % 64 == 0, "so does every row"
+
+
+def test_a_law_costs_at_most_a_third_of_the_step(batch: tuple[CompiledOuting, Lanes], tmp_path: Path) -> None:
+    """Beside always-on, whose law returns a constant: shipped laws and a user's with four senses. What a table costs,
+    whose axes and cells are read for every lane, stands in docs/speed.md.
+    """
+    outing, _ = batch
+    (tmp_path / "smoothed.py").write_text(USERS, encoding="utf-8")
+    laws = [
+        shipped()["always-on"],
+        *(shipped()[n] for n in ("proportional", "two-speed", "pi-forward", "reserve-keeper")),
+    ]
+    laws.append(load_strategy(tmp_path / "smoothed.py"))
+    batches = [lay_out([Contestant(f"{s.name}{k}", s) for k in range(at.LANES)]) for s in laws]
+    assert not any(b.interpreted for b in batches)
+    runs: list[Callable[[], object]] = [lambda b=b: play(outing, b) for b in batches]  # type: ignore[misc]
+    for run in runs:
+        run()
+    plain, *times = twin.in_turns(runs)
+    for strategy, taken in zip(laws[1:], times, strict=True):
+        assert (taken - plain) / taken <= 1.0 / 3.0, f"{strategy.name}: {(taken - plain) / taken:.0%}"
+
+
+def test_a_wide_batch_costs_what_it_is_filled_with(batch: tuple[CompiledOuting, Lanes]) -> None:
+    outing, full = batch
+    part = lay_out([replace(c, name=f"q{k}") for k, c in enumerate(full.contestants[:16])])
+    whole_s, part_s = twin.in_turns([lambda: play(outing, full), lambda: play(outing, part)])
+    assert part_s < 0.5 * whole_s
+    np.testing.assert_array_equal(play(outing, full).rows[:, :16], play(outing, part).rows)
+
+
+def test_asking_for_candidates_costs_less_than_trying_them() -> None:
+    """One generation of one strategy: Optuna's ask and tell beside 16 lanes over the shipped season."""
+    contestant = next(c for c in entrants() if c.name == "proportional")
+    plan = make_plan()
+    outings = [play_entry(plan, e, 0, plan.car.numbers()).compiled for e in range(len(plan.season.entries))]
+    search = Search(contestant, 1)
+    search.ask(0)
+    search.tell([float(k) for k in range(16)])
+
+    def optimiser() -> None:
+        asked = search.ask(len(search.values) // 16)
+        search.tell([float(k) for k in range(len(asked))])
+
+    lanes = lay_out([replace(c, name=str(k)) for k, c in enumerate(search.ask(1))])
+    search.tell([float(k) for k in range(16)])
+    asking, trying = twin.in_turns([optimiser, lambda: [play(o, lanes) for o in outings]], turns=4)
+    assert asking <= trying, f"{1e3 * asking:.0f} ms to ask, {1e3 * trying:.0f} ms to try"
