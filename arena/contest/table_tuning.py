@@ -229,7 +229,7 @@ class CellSearch:
         for _ in range(GENERATION if known else 0):
             if len(self.asked) < GENERATION // 3:
                 self._propose(self._some(rng, known))
-        for _ in range(20 * GENERATION):
+        for _ in range(4 * GENERATION):
             if len(self.asked) >= GENERATION:
                 break
             if not self.queue:
