@@ -109,8 +109,6 @@ def test_kernel_and_twin_agree(batch: tuple[CompiledOuting, Lanes], library: lis
     heavier.P[at.P_CORE_M] *= 1.01
     noticed, _ = twin.worst_differences(mine, twin.run_twin(library[0], heavier, lanes))
     assert noticed > 1e5 * twin.AGREE_K, "1 % more metal is noticed"
-        "1 % more metal is noticed"
-    )
 
 
 def test_kernel_costs_at_most_a_fifth_more_than_c(
