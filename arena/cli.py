@@ -397,6 +397,7 @@ def fit(
     car: Car = "invented-2200",
     columns: Columns = None,
     out: Annotated[Path | None, typer.Option(help="Car file to write; must not be there yet.")] = None,
+    guesses: Annotated[bool, typer.Option("--guesses", help="Also write what is not told, as guesses.")] = False,
     ambient: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
     duty: Annotated[float | None, typer.Option(help="Pump duty in %, where the log has none.", min=0, max=100)] = None,
     health: Annotated[
@@ -428,7 +429,9 @@ def fit(
         return
     fitted = None
     if log is not None:
-        fitted = fitting.fit_log(log, car, mapped, ambient, duty, out, hold_out=not plan, tell=progress)
+        fitted = fitting.fit_log(
+            log, car, mapped, ambient, duty, out, hold_out=not plan, guesses=guesses, tell=progress
+        )
     if plan:
         from arena.garage.plan import plan_drive
 

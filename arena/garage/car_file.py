@@ -25,10 +25,21 @@ _WAYS = {
     "probe": ("type",),
 }
 
+ALONG = {
+    "body.bay_rise_cruise_k": ("bay_rise_traffic_k", "bay_rise_soak_k"),
+    "charger.inlet_rise_cruise_k": ("inlet_rise_idle_k",),
+}
 
-def write_car(base: Car, numbers: CarNumbers, told: Sequence[Told], out: Path, log_name: str) -> None:
-    """Write the base car's file with `numbers` in it. The file appears whole or not at all; raises BadInput."""
+
+def write_car(
+    base: Car, numbers: CarNumbers, told: Sequence[Told], out: Path, log_name: str, guesses: Sequence[str] = ()
+) -> None:
+    """Write the base car's file with `numbers` in it. The file appears whole or not at all; raises BadInput.
+
+    guesses: keys of numbers to be written too, marked as not told.
+    """
     marks = {t.name: mark(t, log_name) for t in told if t.identified}
+    marks |= dict.fromkeys(guesses, f"guess, not told by {Path(log_name).name}: goes with the measured numbers")
     text = _with_comments(base, numbers, marks, out.stem)
     if text is None:
         name, summary = _named(base.name, out.stem), f"{base.summary}; fitted"
@@ -64,11 +75,10 @@ def _with_comments(base: Car, numbers: CarNumbers, marks: dict[str, str], name: 
         value = written(section, field, getattr(numbers, section))
         assert value is not None
         _put(document[section], field, value, remark)
-        if key == "body.bay_rise_cruise_k":
-            for other in ("bay_rise_traffic_k", "bay_rise_soak_k"):
-                also = written("body", other, numbers.body)
-                assert also is not None
-                _put(document[section], other, also, "scaled along with bay_rise_cruise_k")
+        for other in ALONG.get(key, ()):
+            also = written(section, other, getattr(numbers, section))
+            assert also is not None
+            _put(document[section], other, also, f"scaled along with {field}")
     text: str = tomlkit.dumps(document)
     return text if _says(text, numbers) else None
 

@@ -62,9 +62,11 @@ def fit_log(
     duty_pct: float | None = None,
     out: Path | None = None,
     hold_out: bool = False,
+    guesses: bool = False,
     tell: Callable[[str], None] | None = None,
 ) -> Fit:
-    """Fit a car to a log. `out`: car file to write, not there yet; `hold_out`: also judge on the second half.
+    """Fit a car to a log. `out`: car file to write, not there yet; `hold_out`: also judge on the second half;
+    `guesses`: the file also takes what the fit moved along untold, marked as guesses: it predicts better.
 
     Raises BadInput for a log or car that cannot be used, or an `out` that exists.
     """
@@ -83,7 +85,8 @@ def fit_log(
         baseline_rms_k(log, channel), channel.time_s, found.residual_k["iat"], held, out, log.notes,
     )  # fmt: skip
     if out is not None:
-        write_car(result.base, result.car, told, out, log.name)
+        written = guessed(found, told) if guesses else ()
+        write_car(result.base, found.car if guesses else result.car, told, out, log.name, written)
     return result
 
 
@@ -102,6 +105,12 @@ def told_car(found: Estimate, told: Sequence[Told]) -> CarNumbers:
     bound_low, bound_high = interval_in_z(found, told)
     z = refine(again, found.z[kept], bound_low[kept], bound_high[kept])
     return moved(whole.car, again.items, z)
+
+
+def guessed(found: Estimate, told: Sequence[Told]) -> tuple[str, ...]:
+    """Keys of the numbers that the fit moved and the log does not tell."""
+    known = {t.name for t in told if t.identified}
+    return tuple(i.key for i in found.problem.items if i.side != "start" and i.key not in known)
 
 
 def not_followed(told: Told) -> Told:

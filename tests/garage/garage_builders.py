@@ -165,15 +165,18 @@ def number_of(car: CarNumbers, key: str) -> float:
 
 
 def error_k(truth: Truth, car: CarNumbers) -> float:
-    """RMS error of the charge temperature predicted for another car on the same drive with the same pump duty, K."""
+    """RMS error of the probe's charge temperature predicted by another car, same drive and pump duty, K.
+
+    The first minute, in which both start from the same assumed state, is left out.
+    """
     made = compile_outing(truth.played, car, Goals(), 1)
     made.X[:, at.X_PEDAL] = 0.0
     made.X[: truth.first, at.X_PEDAL] = 100.0 * truth.duty_before
     made.X[truth.first : truth.last, at.X_PEDAL] = 100.0 * truth.duty
     run = play(made, lay_out([replayed()]), 1, at.TRACE_COLUMNS)
     assert run.trace is not None
-    read = run.trace[truth.first : truth.last, 0, IAT] - 273.15
-    return float(np.sqrt(np.mean((read - truth.iat_c) ** 2)))
+    read = _probe(made, run.trace[:, 0, IAT])[truth.first : truth.last] - 273.15
+    return float(np.sqrt(np.mean((read - truth.probe_c)[600:] ** 2)))
 
 
 @cache

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from arena.errors import BadInput
-from arena.garage.fit import Fit, document, fit_log
+from arena.garage.car_file import write_car
+from arena.garage.fit import Fit, document, fit_log, guessed
 from arena.garage.identify import covariance
 from arena.garage.noise import Noise, choose_noise, whiten
 from arena.scenario.car import load_car
@@ -32,7 +33,7 @@ def test_intervals_hold_most_of_the_truth(fitted: Fit) -> None:
     true, _ = make.drawn_car(7)
     told = [t for t in fitted.told if t.identified]
     inside = [t.low <= make.number_of(true, t.name) <= t.high for t in told]
-    assert len(told) >= 3
+    assert len(told) >= 2
     assert sum(inside) >= len(told) - 1  # one of several 90 % intervals may miss
 
 
@@ -42,8 +43,10 @@ def test_left_unexplained_is_little_more_than_the_probe(fitted: Fit) -> None:
 
 
 def test_another_drive_is_predicted_within_a_kelvin(fitted: Fit) -> None:
-    truth = make.driven(make.drawn_car(7)[0], "commute", "hot", "proportional", 99, exact=False, seconds=600.0)
-    error = make.error_k(truth, fitted.car)
+    truth = make.driven(
+        make.drawn_car(7)[0], "commute", "warm-summer", "every_half_minute.py", 99, exact=False, seconds=600.0
+    )
+    error = make.error_k(truth, fitted.estimate.car)
     assert error < 1.0
     assert error < make.error_k(truth, make.base_car())
 
@@ -53,16 +56,25 @@ def test_car_file_keeps_comments_and_says_what_is_measured(fitted: Fit) -> None:
     text = fitted.out.read_text(encoding="utf-8")
     assert "filled with a measuring jug" in text
     again = load_car(fitted.out)
+    assert text.count("# measured: fitted to") == sum(t.identified for t in fitted.told)
     for told in fitted.told:
-        line = next((x for x in text.splitlines() if x.startswith(f"{told.name.split('.')[1]} =")), "")
         if told.identified:
             assert told.name in again.given
             assert told.low is not None and told.high is not None
             assert told.low * 0.999 <= make.number_of(again.numbers(), told.name) <= told.high * 1.001
         else:
-            assert "measured" not in line
             before = make.number_of(make.base_car(), told.name)
             assert make.number_of(again.numbers(), told.name) == pytest.approx(before)
+
+
+def test_guesses_are_written_only_when_asked_for_and_marked(fitted: Fit, pulled: Path, tmp_path: Path) -> None:
+    out = tmp_path / "guessed.toml"
+    write_car(fitted.base, fitted.estimate.car, fitted.told, out, pulled.name, guessed(fitted.estimate, fitted.told))
+    assert load_car(out).numbers() != fitted.car
+    told = sum(t.identified for t in fitted.told)
+    text = out.read_text(encoding="utf-8")
+    assert text.count("# measured") == told
+    assert text.count("# guess, not told") == sum(i.side != "start" for i in fitted.estimate.problem.items) - told
 
 
 def test_an_existing_car_file_is_not_overwritten(pulled: Path, tmp_path: Path) -> None:
