@@ -18,7 +18,7 @@ from arena.contest.pool import Progress, Tell, in_order
 from arena.contest.run import Contestant
 from arena.contest.standings import HARD_LIMIT_K, INTERVAL, RESAMPLES, YARDSTICK, RunTable, costs, over_limit_k, yearly
 from arena.contest.tables import join_worlds, judge, table_of
-from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry
+from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry, without_arrays
 from arena.plant.numbers import CarNumbers
 
 Floats = NDArray[np.float64]
@@ -88,7 +88,8 @@ def play_worlds(
             entry: int, world: int = world, numbers: CarNumbers = numbers
         ) -> tuple[Outing, list[tuple[list[int], RunFigures]]]:
             outing = play_entry(plan, entry, world, numbers)
-            return outing, [([place[c.name] for c in b.contestants], judge(plan, outing, b, numbers)) for b in lanes]
+            figures = [([place[c.name] for c in b.contestants], judge(plan, outing, b, numbers)) for b in lanes]
+            return without_arrays(outing), figures
 
         parts.append(table_of(plan, contestants, in_order(pool, one, range(len(plan.season.entries)))))
         if tell:

@@ -11,7 +11,6 @@ from arena.contest.figures import NAMES, RunFigures, figures_of
 from arena.contest.run import Contestant, play
 from arena.contest.standings import RunTable
 from arena.contest.worlds import Outing, Plan
-from arena.plant import layout as at
 
 
 def judge(plan: Plan, outing: Outing, batch: Any, numbers: Any) -> RunFigures:
@@ -30,7 +29,7 @@ def table_of(
     failed = np.full(shape, "", dtype=object)
     limit_s = np.zeros((len(results), 1))
     for e, (outing, found) in enumerate(results):
-        limit_s[e, 0] = 0.1 * float(outing.compiled.X[:, at.X_LIMIT].sum())
+        limit_s[e, 0] = outing.limit_s
         for lanes, figures in found:
             for name in NAMES:
                 values[name][lanes, e, 0] = figures.values[name]

@@ -34,7 +34,7 @@ from arena.contest.store import (
 from arena.contest.tables import join_worlds, judge, table_of
 from arena.contest.tune import Tuned, train_on, tune, with_tuned
 from arena.contest.views import page_data
-from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry
+from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry, without_arrays
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.scenario.car import load_car
@@ -311,7 +311,7 @@ def run_world(
 
     def one(entry: int) -> tuple[Outing, list[tuple[list[int], RunFigures]]]:
         outing = play_entry(plan, entry, replicate, numbers)
-        return outing, [
+        return without_arrays(outing), [
             ([place[c.name] for c in batch.contestants], judge(plan, outing, batch, numbers)) for batch in lanes
         ]
 

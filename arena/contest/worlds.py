@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from arena.contest.faults import compile_under, drive_under
 from arena.contest.laws import MOST_LAWS
 from arena.contest.run import NARROW, Contestant, Lanes, Played, lay_out, play
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
+from arena.plant.compile import AirPath, CompiledOuting, Goals, compile_outing, set_goals
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car
 from arena.scenario.climate import Climate
@@ -60,6 +60,10 @@ class Outing:
     drive_seconds: float  # scored time
     compiled: CompiledOuting
     notes: tuple[str, ...]
+    limit_s: float = field(init=False)  # seconds on boost, weighted as the excess over the limit is
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "limit_s", at.TICK_S * float(self.compiled.X[:, at.X_LIMIT].sum()))
 
 
 @dataclass(frozen=True)
@@ -145,6 +149,17 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
     set_goals(compiled, plan.goals, low, high)
     seconds = (played.ticks - played.score_from) * 0.1
     return Outing(name, entry, replicate, e.drive, e.climate, e.outings_per_year, seconds, compiled, played.notes)
+
+
+def without_arrays(outing: Outing) -> Outing:
+    """What is kept of an outing once it has run: everything but its arrays, so that worlds do not pile up."""
+    none = np.zeros(0)
+    bare = replace(
+        outing.compiled, X=np.zeros((0, at.X_COLUMNS)), boost_weight=none, air=AirPath(none, none, none, none)
+    )
+    kept = replace(outing, compiled=bare)
+    object.__setattr__(kept, "limit_s", outing.limit_s)
+    return kept
 
 
 def envelope(outing: CompiledOuting) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
