@@ -89,9 +89,9 @@ def compare_logs(
     same = _same(*logs)
     sides = [_side(log, loaded.numbers(), as_logged=False) for log in logs]
     changes = [
-        _temperature("iat_on_boost_k", "charge over outside air, on boost", sides, _on_boost, same, rng),
-        _temperature("iat_cruise_k", "charge over outside air, off boost", sides, _cruise, same, rng),
-        _temperature("iat_slow_k", "charge over outside air, under 15 km/h", sides, _slow, same, rng),
+        _temperature("iat_on_boost_k", "IAT over outside, on boost", sides, _on_boost, same, rng),
+        _temperature("iat_cruise_k", "IAT over outside, off boost", sides, _cruise, same, rng),
+        _temperature("iat_slow_k", "IAT over outside, under 15 km/h", sides, _slow, same, rng),
     ]
     notes = [note for log in logs for note in log.notes]
     if same:
@@ -99,7 +99,7 @@ def compare_logs(
     if all(log.duty is not None for log in logs):
         known = [_side(log, loaded.numbers(), as_logged=True) for log in logs]
         for name, where, which in (("on_boost", "on boost", _on_boost), ("cruise", "off boost", _cruise)):
-            say = f"the same for the same pump use, {where}"
+            say = f"same pump use, {where}"
             changes.append(_temperature(f"iat_{name}_same_pump_k", say, known, which, same, rng))
         changes += _pump(logs, same, rng)
     else:
@@ -261,7 +261,7 @@ def _pump(logs: Sequence[GarageLog], same: bool, rng: np.random.Generator) -> li
     """Pump hours a hundred kilometres and a driving hour."""
     names = (
         ("pump_hours_per_100_km", "pump hours in 100 km", "h"),
-        ("pump_share_pct", "share of driving time with the pump running", "%"),
+        ("pump_share_pct", "driving time with pump on", "%"),
     )
     out = []
     for k, (name, say, unit) in enumerate(names):
