@@ -323,9 +323,9 @@ def run_world(
 
 def climate_standings(result: TournamentResult) -> dict[str, Standings]:
     """Standings on each climate's outings alone, the same runs."""
-    entries = result.plan.season.entries
+    names = [c.name for c in result.plan.climates]
     out = {}
-    for climate in dict.fromkeys(e.climate for e in entries):
-        keep = np.array([e.climate == climate for e in entries])
+    for climate in dict.fromkeys(names):
+        keep = np.array([name == climate for name in names])
         out[climate] = rank(result.table.only_entries(keep), result.plan.season, result.plan.seed)
     return out

@@ -97,8 +97,13 @@ class Plan:
 
     def sound_id(self, entry: int) -> str:
         """Name of an entry without its fault: seeds go by it, so that a fault changes nothing but what it breaks."""
-        e = self.season.entries[entry]
-        return f"{e.drive}/{e.climate}"
+        names = [f"{d.name}/{c.name}" for d, c in zip(self.drives, self.climates, strict=True)]
+        same = [
+            self.drives[e].digest + self.climates[e].digest for e in range(len(names)) if names[e] == names[entry]
+        ]  # two files may bear one name: the later one is told apart by a number
+        others = list(dict.fromkeys(same))
+        number = others.index(self.drives[entry].digest + self.climates[entry].digest)
+        return names[entry] + (f"~{number + 1}" if number else "")
 
     def fault_of(self, entry: int) -> Fault | None:
         """The fault of an entry, if it has one."""
@@ -148,7 +153,8 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
     low, high = envelope(compiled)
     set_goals(compiled, plan.goals, low, high)
     seconds = (played.ticks - played.score_from) * 0.1
-    return Outing(name, entry, replicate, e.drive, e.climate, e.outings_per_year, seconds, compiled, played.notes)
+    there = plan.drives[entry].name, plan.climates[entry].name
+    return Outing(name, entry, replicate, *there, e.outings_per_year, seconds, compiled, played.notes)
 
 
 def without_arrays(outing: Outing) -> Outing:

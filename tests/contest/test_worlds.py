@@ -55,3 +55,23 @@ def test_nobody_is_charged_for_the_impossible(small_season: Path) -> None:
     assert play(outing.compiled, lanes).row(at.HOT_BOOST)[0] == 0.0
     assert np.all(outing.compiled.X[:, at.X_HOT_T] >= low + 3.0 - 1e-9)
     assert np.all(outing.compiled.X[:, at.X_LIMIT_T] >= low - 1e-9)
+
+
+def test_outings_go_by_names_not_by_paths(small_season: Path, tmp_path: Path) -> None:
+    """The same files elsewhere are the same outings with the same seeds; two files of one name are told apart."""
+    drive = '[drive]\nname = "mine"\nsource = "invented"\n[[phase]]\ndo = "cruise"\nspeed_kmh = 50\nseconds = 60\n'
+    head = small_season.read_text(encoding="utf-8").split("[[outing]]")[0]
+    row = '\n[[outing]]\ndrive = "{}"\nclimate = "mild"\nper_year = 1\n'
+    plans = []
+    for folder in ("here", "there"):
+        place = tmp_path / folder
+        place.mkdir()
+        (place / "a.toml").write_text(drive, encoding="utf-8")
+        (place / "b.toml").write_text(drive.replace("60", "70"), encoding="utf-8")
+        rows = row.format(place / "a.toml") + row.format(place / "b.toml")
+        (place / "s.toml").write_text(head + rows, encoding="utf-8")
+        plans.append(make_plan(place / "s.toml"))
+    assert [plans[0].outing_id(e) for e in (0, 1)] == ["mine/mild", "mine/mild~2"]
+    assert [plans[1].outing_id(e) for e in (0, 1)] == ["mine/mild", "mine/mild~2"]
+    worlds = [play_entry(plan, 0, 0, plan.car.numbers()).compiled.X for plan in plans]
+    np.testing.assert_array_equal(worlds[0], worlds[1])
