@@ -89,7 +89,7 @@ def sensitivity(car: Car, tell: Tell | None = None, workers: int | None = None) 
             found = None
         tried += 1
         if tell:
-            tell(Progress("what the standings depend on", min(tried, len(trials)), len(trials), trial.key))
+            tell(Progress("what the standings depend on", min(tried, len(trials)), len(trials), detail=trial.key))
         return found
 
     with pool_of(workers) as pool:
