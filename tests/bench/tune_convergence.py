@@ -32,9 +32,7 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("sets", nargs="*", default=SETS)
     asked = parser.parse_args()
-    print(
-        f"{'set':38s}{'default':>9s}{asked.times:>8g}x  worse by    fresh    fresh      s  optimiser"
-    )
+    print(f"{'set':38s}{'default':>9s}{asked.times:>8g}x  worse by    fresh    fresh      s  optimiser")
     bad = 0
     for words in asked.sets:
         drives, climate = words.split("/")

@@ -11,7 +11,9 @@ import pytest
 
 
 def arena(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "arena", *words], capture_output=True, text=True, timeout=300, cwd=cwd, check=False)
+    return subprocess.run(
+        [sys.executable, "-m", "arena", *words], capture_output=True, text=True, timeout=300, cwd=cwd, check=False
+    )
 
 
 def test_list_names_what_is_promised() -> None:
