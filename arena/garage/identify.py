@@ -22,10 +22,11 @@ SHRINK = 0.5  # of the spread believed before the log
 Z90 = 1.6449  # two-sided 90 %
 FLAT = 0.35  # of the rise a parabola would show: less is no minimum
 COOLANT_ADVICE = "hold 100 km/h two minutes with the pump off, then two minutes with it full, off boost"
+PULLS = "six pulls to the speed limit, pump full, half a minute of cruise between them, logged faster than 1 Hz"
 ADVICE = {
-    "core.air_ha_w_k": "three pulls to the speed limit with the pump full, a minute of cruise between them",
-    "front.air_ha_w_k": "hold 80 to 100 km/h two minutes right after three pulls, pump full",
-    "charger.efficiency": "three pulls to the speed limit with the pump full, a minute of cruise between them",
+    "core.air_ha_w_k": PULLS,
+    "front.air_ha_w_k": "hold 80 to 100 km/h two minutes right after six pulls, pump full",
+    "charger.efficiency": PULLS,
     "probe.tau_s": "short pulls and lift-offs with the pump full: the reading's lag shows when the load steps",
     "body.bay_rise_cruise_k": "stand idling three minutes with the pump off, then hold 60 km/h three minutes",
 }

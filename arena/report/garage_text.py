@@ -6,6 +6,7 @@ import os
 import sys
 import textwrap
 import time
+from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -216,6 +217,17 @@ def show_health(found: Health) -> None:
         prose(f"cannot tell: {line}", "  ")
 
 
+def grouped(steps: Sequence[str]) -> list[tuple[str, int]]:
+    """Steps that repeat as a whole are told once: their lines joined, and how often."""
+    for length in range(1, len(steps) // 2 + 1):
+        times = 1
+        while list(steps[times * length : (times + 1) * length]) == list(steps[:length]):
+            times += 1
+        if times > 1:
+            return [("; ".join(steps[:length]), times), *((step, 1) for step in steps[times * length :])]
+    return [(step, 1) for step in steps]
+
+
 def show_plan(advice: Advice) -> None:
     """The drive to log, step by step, and what it would tell."""
     if not advice.pieces:
@@ -225,8 +237,8 @@ def show_plan(advice: Advice) -> None:
     for k, piece in enumerate(advice.pieces, start=1):
         say()
         say(f"{k}. {piece.say}")
-        for step in piece.steps:
-            say(f"     {step.say}")
+        for line, times in grouped([step.say for step in piece.steps]):
+            say(f"     {line}" + (f"   ({times} times)" if times > 1 else ""))
     say()
     rows = []
     for (key, words), before, after, told in zip(
