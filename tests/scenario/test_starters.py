@@ -58,7 +58,7 @@ def test_a_new_drive_in_a_season_competes_at_once(tmp_path: Path, capsys: Captur
     code, out, error = run(words, capsys, monkeypatch)
     assert code == 0, error
     found = json.loads(out)
-    assert {Path(o["drive"]).name for o in found["outings"]} == {"mydrive.toml", "plain.csv"}
+    assert {Path(o["drive"]).name for o in found["outings"]} == {"mydrive", "plain"}
 
 
 def test_nothing_is_written_over(tmp_path: Path, capsys: Capture, monkeypatch: Patch) -> None:
