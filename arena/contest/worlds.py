@@ -7,9 +7,7 @@ meet the same traffic, the same probe noise and the same car. Worlds are made, r
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +16,7 @@ from numpy.typing import NDArray
 
 from arena.contest.faults import compile_under, drive_under
 from arena.contest.laws import MOST_LAWS
-from arena.contest.run import NARROW, Contestant, Lanes, Played, lay_out, play
+from arena.contest.run import NARROW, Contestant, Lanes, lay_out, play
 from arena.plant import layout as at
 from arena.plant.compile import AirPath, CompiledOuting, Goals, compile_outing, set_goals
 from arena.plant.numbers import CarNumbers
@@ -191,15 +189,6 @@ def _references() -> Lanes:
     return _REFERENCES[0]
 
 
-def world(plan: Plan, replicate: int, pool: ThreadPoolExecutor | None = None) -> list[Outing]:
-    """All outings of one replicate, in the season's order."""
-    numbers = car_of_world(plan, replicate)
-    entries = range(len(plan.season.entries))
-    if pool is None:
-        return [play_entry(plan, e, replicate, numbers) for e in entries]
-    return list(pool.map(lambda e: play_entry(plan, e, replicate, numbers), entries))
-
-
 def batches(contestants: list[Contestant]) -> list[Lanes]:
     """Contestants in as few batches as their number and their laws allow, those of one strategy side by side."""
     order = sorted(range(len(contestants)), key=lambda k: (contestants[k].strategy.name, k))
@@ -226,14 +215,3 @@ def plan_digest(plan: Plan) -> str:
     parts += [d.digest for d in plan.drives] + [c.digest for c in plan.climates]
     parts += [f.digest for f in plan.faults if f is not None]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
-
-
-def run_batches(outing: Outing, found: list[Lanes]) -> Iterator[tuple[Lanes, Played]]:
-    """Every batch over one outing."""
-    for lanes in found:
-        yield lanes, play(outing.compiled, lanes)
-
-
-def numbers_digest(numbers: CarNumbers) -> str:
-    """Identity of a car's numbers."""
-    return hashlib.sha256(repr([(f.name, getattr(numbers, f.name)) for f in fields(numbers)]).encode()).hexdigest()
