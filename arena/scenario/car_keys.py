@@ -1,7 +1,8 @@
 """The keys a car file may hold: unit in the name, what is impossible (an error) and what is unusual (a note).
 
 Each key says which number of `arena.plant.numbers` it sets; keys without one belong to the other ways of saying a
-thing, worked out in `car_ways.py` and its neighbours. Unusual ranges are engineering judgement from memory, no published source.
+thing, worked out in `car_ways.py` and its neighbours. Unusual ranges are engineering judgement from memory, no
+published source.
 """
 
 from __future__ import annotations
