@@ -20,7 +20,7 @@ from arena.contest.tables import judge, table_of
 from arena.contest.worlds import GIVEN_SHARE, SPREAD, Plan
 from arena.errors import BadInput
 from arena.garage.part_list import PRESENT
-from arena.garage.parts import money, placed, rig_of
+from arena.garage.part_rig import money, placed, rig_of
 from arena.plant.compile import compile_outing, set_goals
 from arena.plant.numbers import CarNumbers
 from arena.strategies import shipped

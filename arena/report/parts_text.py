@@ -11,7 +11,7 @@ from typing import Any
 
 from arena.contest.figures import FIGURES
 from arena.errors import BadInput
-from arena.garage.parts import Absolute, Change, PartResult, PartsResult, verdict
+from arena.garage.part_figures import Absolute, Change, PartResult, PartsResult, verdict
 from arena.garage.sensitivity import Sensitivity
 from arena.report.terminal import CAUTIONS, METRIC, console, figure, of, say, show, table
 from arena.report.wiring_text import prose

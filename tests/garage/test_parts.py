@@ -17,8 +17,10 @@ from arena.contest.run import Contestant
 from arena.contest.tournament import make_plan
 from arena.contest.worlds import Plan
 from arena.errors import BadInput
+from arena.garage.part_figures import PartsResult, interval, verdict
 from arena.garage.part_list import PARTS, PRESENT, Part, both, fits, second_pump
-from arena.garage.parts import PartsResult, around, interval, rig_of, tuned_on, verdict, what_parts_buy
+from arena.garage.part_rig import around, rig_of, tuned_on
+from arena.garage.parts import what_parts_buy
 from arena.garage.sensitivity import changed, ranges, sensitivity
 from arena.garage.wiring import BenchPump
 from arena.plant.numbers import CarNumbers
@@ -164,7 +166,7 @@ def test_another_way_of_finding_the_best_control_can_be_plugged_in(plan: Plan) -
 
 def test_second_tuning_is_never_worse_than_the_present_cars_settings(plan: Plan) -> None:
     from arena.contest.pool import pool_of
-    from arena.garage.parts import scores
+    from arena.garage.part_rig import scores
 
     start = Contestant("proportional", shipped()["proportional"])
     with pool_of(1) as pool:
