@@ -176,7 +176,7 @@ class AxesTable(_Strict):
     name: str = Field("axes", min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
     units: Literal["metric", "us"] = "metric"
-    duty_step_pct: float = Field(1.0, gt=0, le=25)
+    duty_step_pct: float = Field(1.0, ge=0.01, le=25)
     lowest_running_pct: float | None = Field(None, ge=1, le=100)
     hysteresis_pct: float = Field(HYSTERESIS_PCT, ge=0, le=50)
     below_lowest: Reading = "off"

@@ -175,26 +175,45 @@ def _strategy(path: Path, checked: Checked) -> Checked:
 
 
 def _settings(path: Path, checked: Checked) -> Checked:
-    """Settings as a result folder holds them: strategy = "name", then [settings]."""
+    """Settings as a result folder holds them: strategy = "name", then [settings]. A file never names code to run."""
     from arena.contest.entering import check_settings
-    from arena.strategies import strategy_named
+    from arena.strategies import shipped, strategy_named
 
     data: dict[str, Any] = dict(checked.loaded or {})
+    text = loading.read_text(path)
     name, table = data.get("strategy"), data.get("settings", {})
     where = loading.shown(path)
-    faults = [f'{where}: unknown key "{loading.one_line(key)}"' for key in data if key not in ("strategy", "settings")]
+    if name == "duty-table":
+        raise BadInput(f"{where}: is the record of a tuned table", "Give the table itself: tables/NAME.csv.")
+    unknown = [key for key in data if key not in ("strategy", "settings")]
+    faults = [loading.fault_line(path, text, (key,), "is not a key of a settings file") for key in unknown]
     if not isinstance(name, str):
         faults.append(f'{where}: strategy is missing, e.g. strategy = "proportional"')
-    if not isinstance(table, dict) or any(
-        isinstance(v, bool) or not isinstance(v, int | float) or not np.isfinite(v) for v in table.values()
-    ):
+    elif name not in shipped() and (name.endswith(".py") or ":" in name):
+        message = f'"{loading.one_line(name)}" is a file; a settings file may name a shipped strategy only'
+        faults.append(loading.fault_line(path, text, ("strategy",), message))
+    numbers = isinstance(table, dict) and all(
+        isinstance(v, int | float) and not isinstance(v, bool) and np.isfinite(v) for v in table.values()
+    )
+    if not numbers:
         faults.append(f"{where}: [settings] must hold NAME = NUMBER rows only")
     if faults:
         raise BadInput(faults, 'Write strategy = "proportional", then [settings] with one number a row.')
+    remedy = ""
     try:
-        check_settings(strategy_named(str(name)), {k: float(v) for k, v in table.items()})
+        strategy = strategy_named(str(name))
     except BadInput as fault:
-        raise BadInput([f"{where}: {line}" for line in fault.faults], fault.remedy) from None
+        raise BadInput(
+            [loading.fault_line(path, text, ("strategy",), said) for said in fault.faults], fault.remedy
+        ) from None
+    for key, value in table.items():
+        try:
+            check_settings(strategy, {key: float(value)})
+        except BadInput as fault:
+            faults += [loading.fault_line(path, text, ("settings", key), said) for said in fault.faults]
+            remedy = fault.remedy
+    if faults:
+        raise BadInput(faults, remedy)
     return Checked("settings", (), tuple((k, f"{v:g}", "") for k, v in table.items()), data)
 
 
@@ -219,7 +238,7 @@ def _table(path: Path, checked: Checked) -> Checked:
         ("across", f"{table.column_sense}: {', '.join(f'{v:g}' for v in table.columns)}", ""),
     )
     note = f"it competes as it stands with --strategy table:{loading.shown(path)}"
-    return Checked("table", (note,), rows, table)
+    return Checked("table", (*table.notes, note), rows, table)
 
 
 def _columns(path: Path, checked: Checked) -> Checked:

@@ -27,6 +27,8 @@ AFTER_STOP_S = 120.0  # how long a probe that soaked over a stop goes on telling
 CUT_GAP_S = 15.0  # a longer gap breaks the recording: the loop's state behind it is unknown
 AFTER_GAP_S = 20.0
 LEAST_S = 90.0  # of usable recording
+MOST_S = 100_000.0  # 28 hours; a log is held in memory tick by tick
+MOST_READINGS = 3_000_000  # of one channel, forward fill taken apart
 OBSERVED = {"iat": "charge temperature", "loop_coolant": "coolant into the core", "coolant_out_of_core": "coolant out"}
 _WANTED = (
     "speed", "rpm", "map", "throttle", "pedal", "iat", "ambient", "engine_coolant", "air_flow", "loop_coolant",
@@ -114,7 +116,13 @@ def read_garage_log(
         raise
     notes = [note for note in log.notes if "a gap of" not in note]
     log = _longest_piece(log, notes)
+    if log.time_s[-1] > MOST_S:
+        fault = f"{loading.shown(path)}: lasts {log.time_s[-1]:.0f} s, over the limit of {MOST_S:.0f} s for a log"
+        raise BadInput(fault, "Cut the file into shorter logs.")
     period = poll_period_s(log)
+    if log.time_s[-1] > MOST_READINGS * period:
+        fault = f"{loading.shown(path)}: a reading every {period:g} s, over the limit of {MOST_READINGS} readings"
+        raise BadInput(fault, "Cut the file into shorter logs, or log less often.")
     made = _on_ticks(log, period, ambient_c, duty_pct, notes)
     if made.seconds_used < LEAST_S:
         fault = (

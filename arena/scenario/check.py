@@ -231,11 +231,11 @@ def _fault(fault: Fault) -> Checked:
 
 def _csv(path: Path, columns: Columns | None, units: Units) -> Checked:
     """A duty table is left to its own reader; weather of a typical year is known by its header; the rest are logs."""
-    text = loading.read_text(path, loading.TABLE_LIMIT_BYTES) if path.suffix.lower() == ".csv" else ""
-    head = text.split("\n", 1)[0].lower()
-    if "\\" in head:
+    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)[:6000] if path.suffix.lower() == ".csv" else b""
+    text = raw.decode("utf-8", "replace").lower()
+    if "\\" in text.split("\n", 1)[0]:
         return Checked("table", (), ())
-    if re.search(r"(?m)^[^\n]{0,300}(\bt2m\b|dry-bulb)", text[:6000].lower()):
+    if re.search(r"(?m)^[^\n]{0,300}(\bt2m\b|dry-bulb)", text):
         return _weather(path, units)
     return _log(read_log(path, columns), units)
 

@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,8 @@ from arena.scenario import loading
 from arena.scenario.quantities import UNITS, mend
 
 Floats = NDArray[np.float64]
+LARGEST: Final = 1e30  # no reading is as large; beyond it sums of squares would not be finite
+_COMMA_NUMBER: Final = re.compile(r"[-+]?\d+,\d+")
 
 
 @dataclass
@@ -56,8 +60,11 @@ class Table:
             values = np.array(out, dtype=np.float64)
         except ValueError:
             bad = next(row for row, cell in enumerate(out) if not is_number(cell))
-            raise self.cell_fault(index, start + bad, "is not a number" if out[bad] else "is empty") from None
-        wrong = np.flatnonzero(~np.isfinite(values))
+            comma = (
+                " (a decimal comma? then part the columns by semicolons)" if _COMMA_NUMBER.fullmatch(out[bad]) else ""
+            )
+            raise self.cell_fault(index, start + bad, f"is not a number{comma}" if out[bad] else "is empty") from None
+        wrong = np.flatnonzero(~(np.abs(values) < LARGEST))
         if len(wrong):
             raise self.cell_fault(index, start + int(wrong[0]), "is not a finite number", len(wrong))
         return values
@@ -76,6 +83,8 @@ def read_table(path: Path) -> Table:
         lines.append(number)
     headers = _take_headers(path, rows, lines, notes)
     _check_widths(path, headers, rows, lines, notes)
+    if delimiter != "," and any(_COMMA_NUMBER.fullmatch(cell.strip()) for cell in (rows[-1] if rows else ())):
+        notes.append(f"{loading.shown(path)}: decimal commas are read as decimal points")
     if len(rows) < 2:
         fault = f"{loading.shown(path)}: has {len(rows)} rows of data; at least 2 are needed"
         raise BadInput(fault, "Give a longer recording.")
@@ -93,6 +102,7 @@ def is_number(cell: str) -> bool:
 
 def _text(path: Path, notes: list[str]) -> str:
     raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
+    loading.check_rows(path, raw)
     name = loading.shown(path)
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise BadInput(f"{name}: the text is UTF-16, not UTF-8", "Save the file as UTF-8 text and try again.")
@@ -158,4 +168,7 @@ def _check_widths(path: Path, headers: list[str], rows: list[list[str]], lines: 
             return
         elif len(row) != width:
             fault = f"{loading.shown(path)}:{lines[position]}: has {len(row)} fields where the header has {width}"
-            raise BadInput(fault, "Correct that row, or take it out.")
+            remedy = "Correct that row, or take it out."
+            if len(row) == 2 * width:
+                remedy = "If these are decimal commas, part the columns by semicolons, or write decimal points."
+            raise BadInput(fault, remedy)

@@ -17,6 +17,8 @@ from pydantic_core import ErrorDetails
 from arena.scenario.toml_lines import index_lines
 from arena.scenario.wording import Loc, did_you_mean, key_name, one_line, shown
 
+MOST_TOLD: Final = 100  # faults of one file
+
 
 def fault_line(path: Path, text: str, loc: Loc, message: str) -> str:
     """One fault line in the common form, for checks made after validation; `loc` is the key's path, rows from 0."""
@@ -26,15 +28,14 @@ def fault_line(path: Path, text: str, loc: Loc, message: str) -> str:
 def fault_lines(
     path: Path, text: str, data: Mapping[str, Any], model: type[BaseModel], error: ValidationError
 ) -> list[str]:
-    """Every fault that a model found in the data of a file, in the order of the file."""
+    """What a model found in the data of a file, in the order of the file; after MOST_TOLD only how many more."""
     lines = index_lines(text)
-    faults: dict[str, int] = {}
-    for detail in error.errors(include_url=False):
-        if not _follows_from_others(data, detail):
-            line = _fault(path, lines, data, model, detail)
-            where = re.match(r":(\d+): ", line[len(shown(path)) :])
-            faults[line] = int(where[1]) if where else 0
-    return sorted(faults, key=lambda line: faults[line])
+    details = [detail for detail in error.errors(include_url=False) if not _follows_from_others(data, detail)]
+    details.sort(key=lambda detail: _line(lines, _data_loc(data, detail["loc"], detail["type"])[0]) or 0)
+    told = list(dict.fromkeys(_fault(path, lines, data, model, detail) for detail in details[:MOST_TOLD]))
+    if len(details) > MOST_TOLD:
+        told.append(f"{shown(path)}: {len(details) - MOST_TOLD} more faults are not listed")
+    return told
 
 
 def _fault(
@@ -169,11 +170,17 @@ def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
 
 def _place(path: Path, lines: dict[Loc, int], loc: Loc) -> str:
     """File and, where the key or a table round it was found, its line."""
+    line = _line(lines, loc)
+    return shown(path) if line is None else f"{shown(path)}:{line}"
+
+
+def _line(lines: dict[Loc, int], loc: Loc) -> int | None:
+    """Line of a key or of a table round it, None if there is none."""
     for length in range(len(loc), 0, -1):
         for here in (loc[:length], (*loc[:length], 0)):
             if here in lines:
-                return f"{shown(path)}:{lines[here]}"
-    return shown(path)
+                return lines[here]
+    return None
 
 
 def _brief(value: Any) -> str:

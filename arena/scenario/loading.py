@@ -26,15 +26,19 @@ from arena.scenario.toml_lines import index_lines
 from arena.scenario.wording import Loc, did_you_mean, key_name, nearest, one_line, shown
 
 __all__ = [
-    "KINDS", "ONE_LINE", "TABLE_LIMIT_BYTES", "TOML_LIMIT_BYTES", "Entry", "Loc", "digest_of", "fault_line", "find",
-    "index_lines", "key_name", "list_all", "nearest", "one_line", "parse", "read_bytes", "read_text", "read_toml",
-    "safe_beside", "shipped_root", "shown", "validate",
+    "KINDS", "ONE_LINE", "TABLE_LIMIT_BYTES", "TOML_LIMIT_BYTES", "Entry", "Loc", "check_rows", "digest_of",
+    "fault_line", "find", "index_lines", "key_name", "list_all", "nearest", "one_line", "parse", "read_bytes",
+    "read_text", "read_toml", "safe_beside", "shipped_root", "shown", "validate",
 ]  # fmt: skip
 
 KINDS: Final = ("cars", "climates", "drives", "seasons", "strategies", "faults", "axes")
 ONE_LINE: Final = r"^[^\x00-\x1f\x7f]*$"  # for names: they stand in tables, ids and titles
 TOML_LIMIT_BYTES: Final = 2_000_000
 TABLE_LIMIT_BYTES: Final = 50_000_000
+MOST_ROWS: Final = 1_000_000  # of a CSV or weather file: eleven days at 1 Hz
+MOST_LINE_BYTES: Final = 100_000
+MOST_NESTED: Final = 64  # tables and lists inside each other; our own files need ten
+WHOLE_NUMBERS: Final = (-(2**63), 2**63 - 1)  # what TOML promises to hold
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -66,7 +70,7 @@ def find(kind: str, name: str | Path, near: Path | None = None) -> Path:
     one = kind.removesuffix("s") if kind != "axes" else "axes"
     if not text:
         raise BadInput(f"{one}: the name is empty", _listing(kind))
-    given, said = Path(text).expanduser(), one_line(text, 300)
+    given, said = _at_home(text), one_line(text, 300)
     looks_like_path = given.suffix != "" or len(given.parts) > 1
     if _is_file(given) or (looks_like_path and _is_there(given)):
         return given
@@ -80,8 +84,7 @@ def find(kind: str, name: str | Path, near: Path | None = None) -> Path:
         raise BadInput(
             f"{said}: there is no such file", f"Check the path, or name a {one} that is known. {_listing(kind)}"
         )
-    names = [entry.name for entry in list_all(kind)]
-    near_name = did_you_mean(text.removesuffix(".toml"), names)
+    near_name = did_you_mean(text.removesuffix(".toml"), _names(kind))
     raise BadInput(f'unknown {one} "{said}"{near_name}', _listing(kind))
 
 
@@ -89,12 +92,7 @@ def list_all(kind: str) -> list[Entry]:
     """Every scenario file of a kind, sorted by name; one in ./scenarios hides a shipped one of the same name."""
     if kind not in KINDS:
         raise BadInput(f'unknown kind "{kind}"{did_you_mean(kind, KINDS)}', f"Known kinds: {', '.join(KINDS)}.")
-    found: dict[str, Entry] = {}
-    for folder in _folders(kind):
-        for path in sorted(folder.glob("*.toml")):
-            if path.stem not in found and path.is_file():
-                found[path.stem] = Entry(path.stem, _summary_of(path), path)
-    return [found[name] for name in sorted(found)]
+    return [Entry(name, _summary_of(path), path) for name, path in sorted(_names(kind).items())]
 
 
 def read_text(path: Path, limit_bytes: int = TOML_LIMIT_BYTES) -> str:
@@ -137,6 +135,25 @@ def read_bytes(path: Path, limit_bytes: int) -> bytes:
         raise BadInput(f"{shown(path)}: cannot be read ({_why(error)})", "Check the file's permissions.") from None
 
 
+def check_rows(path: Path, raw: bytes) -> None:
+    """Refuse a table of too many rows, or with too long a row, before anything is made of it. Raises BadInput."""
+    import numpy as np
+
+    letters = np.frombuffer(raw, dtype=np.uint8)
+    ends = np.flatnonzero((letters == ord("\n")) | (letters == ord("\r")))
+    if len(ends) > MOST_ROWS:
+        rows = raw.count(b"\n") or len(ends)
+        if rows > MOST_ROWS:
+            fault = f"{shown(path)}: has {rows} rows, over the limit of {MOST_ROWS}"
+            raise BadInput(fault, "Cut the file into shorter ones, or log less often.")
+    lengths = np.diff(ends, prepend=-1, append=len(raw))
+    longest = int(np.argmax(lengths))
+    if lengths[longest] > MOST_LINE_BYTES:
+        row = raw[: int(ends[longest - 1]) if longest else 0].count(b"\n") + (1 if longest == 0 else 2)
+        fault = f"{shown(path)}:{row}: this row has {lengths[longest]} bytes, over the limit of {MOST_LINE_BYTES}"
+        raise BadInput(fault, "Give a table with one row a line.")
+
+
 def read_toml(path: Path, model: type[Model], remedy: str = "") -> Model:
     """Read and validate one TOML file. Raises BadInput with every fault, one line each."""
     text = read_text(path)
@@ -145,8 +162,10 @@ def read_toml(path: Path, model: type[Model], remedy: str = "") -> Model:
 
 def parse(path: Path, text: str) -> dict[str, Any]:
     """TOML text to plain data. Raises BadInput with the line of the mistake."""
+    if _dotted_deep(text):  # the parser's time grows with the square of the parts of a key
+        raise _too_deep(path)
     try:
-        return tomllib.loads(text)
+        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         message = str(error)
         where = re.search(r"\(at line (\d+), column (\d+)\)", message)
@@ -158,7 +177,14 @@ def parse(path: Path, text: str) -> dict[str, Any]:
             fault, 'A line reads `key = value`; text stands in "quotes", a table starts with [name].'
         ) from None
     except RecursionError:
-        raise BadInput(f"{shown(path)}: is nested too deeply", "Write it flatter.") from None
+        raise _too_deep(path) from None
+    except ValueError:  # a number of thousands of digits
+        at = next((n for n, line in enumerate(text.split("\n"), 1) if _LONG.search(line)), 1)
+        low, high = WHOLE_NUMBERS
+        fault = f"{shown(path)}:{at}: a whole number is outside {low} to {high}"
+        raise BadInput(fault, "Write a smaller number.") from None
+    _check_plain(path, text, data)
+    return data
 
 
 def validate(path: Path, text: str, data: Mapping[str, Any], model: type[Model], remedy: str = "") -> Model:
@@ -171,7 +197,45 @@ def validate(path: Path, text: str, data: Mapping[str, Any], model: type[Model],
             remedy or f"Correct {shown(path)} and run `arena check {shown(path)}`.",
         ) from None
     except RecursionError:
-        raise BadInput(f"{shown(path)}: is nested too deeply", "Write it flatter.") from None
+        raise _too_deep(path) from None
+
+
+_LONG: Final = re.compile(r"[0-9_]{1000}")
+_TEXTS: Final = re.compile(
+    r'"""(?:[^\\]|\\.)*?"""' + r"|'''.*?'''" + r'|"(?:[^"\\\n]|\\.)*"' + r"|'[^'\n]*'|#[^\n]*", re.DOTALL
+)
+_KEY_PART: Final = re.compile(r"[ \t]*[\w-]+[ \t]*\Z")
+
+
+def _too_deep(path: Path) -> BadInput:
+    return BadInput(f"{shown(path)}: is nested deeper than the limit of {MOST_NESTED}", "Write it flatter.")
+
+
+def _dotted_deep(text: str) -> bool:
+    """Whether some key or table name has more parts than tables may be nested: a.b.c has three."""
+    run = 0
+    for part in _TEXTS.sub("q", text).split("."):
+        run = run + 1 if _KEY_PART.match(part) else 0
+        if run >= MOST_NESTED:
+            return True
+    return False
+
+
+def _check_plain(path: Path, text: str, data: dict[str, Any]) -> None:
+    """Refuse what no file of ours can mean and later steps could not bear: deep nesting, huge whole numbers."""
+    low, high = WHOLE_NUMBERS
+    left: list[tuple[Loc, Any]] = [((), data)]
+    while left:
+        loc, value = left.pop()
+        if len(loc) > MOST_NESTED:
+            raise _too_deep(path)
+        if isinstance(value, dict):
+            left += [((*loc, key), inside) for key, inside in value.items()]
+        elif isinstance(value, list):
+            left += [((*loc, row), inside) for row, inside in enumerate(value)]
+        elif isinstance(value, int) and not low <= value <= high:
+            message = f"must be a whole number within {low} to {high}"
+            raise BadInput(fault_line(path, text, loc, message), "Write a smaller number.")
 
 
 def digest_of(*parts: str | bytes) -> str:
@@ -185,7 +249,7 @@ def digest_of(*parts: str | bytes) -> str:
 
 
 def safe_beside(path: Path, text: str, loc: Loc, name: str) -> Path:
-    """A file that `path` names, which must lie in its folder or below. Raises BadInput for any other place."""
+    """A file that `path` names, which must lie in its folder or below, links followed. Raises BadInput otherwise."""
     plain, said = name.replace("\\", "/"), one_line(name)
     remedy = f"Copy the file beside {shown(path)} and name it without a leading folder."
     if plain.startswith(("/", "~")) or re.match(r"^[A-Za-z]:", plain):
@@ -196,11 +260,15 @@ def safe_beside(path: Path, text: str, loc: Loc, name: str) -> Path:
         raise BadInput(fault_line(path, text, loc, f'must not climb out of its folder with ".." ("{said}")'), remedy)
     found = path.parent / plain
     if not _is_file(found):
-        near = [other.name for other in found.parent.glob("*") if other.suffix == found.suffix]
+        near = _names_beside(found)
         given = fault_line(
             path, text, loc, f'names "{said}", but there is no such file{did_you_mean(found.name, near)}'
         )
         raise BadInput(given, remedy)
+    inside, truly = path.parent.resolve(), found.resolve()
+    if not truly.is_relative_to(inside):
+        said = f'is a link that leads out of this folder ("{said}" to {one_line(str(truly), 300)})'
+        raise BadInput(fault_line(path, text, loc, said), remedy)
     return found
 
 
@@ -210,8 +278,34 @@ def _no_json(value: Any) -> Any:
 
 
 def _listing(kind: str) -> str:
-    names = ", ".join(entry.name for entry in list_all(kind)) if kind in KINDS else ""
+    names = ", ".join(sorted(_names(kind))) if kind in KINDS else ""
     return f"Known: {names}; `arena list {kind}` says what each is." if names else f"No {kind} are known here."
+
+
+def _names(kind: str) -> dict[str, Path]:
+    """Names of a kind and their files; one in ./scenarios hides a shipped one of the same name."""
+    found: dict[str, Path] = {}
+    for folder in _folders(kind):
+        for path in sorted(folder.glob("*.toml")):
+            if path.stem not in found and path.is_file():
+                found[path.stem] = path
+    return found
+
+
+def _names_beside(path: Path) -> list[str]:
+    """Files of the same ending in a folder, of which one may have been meant; none if there is no such folder."""
+    try:
+        return sorted(name for name in os.listdir(path.parent) if Path(name).suffix == path.suffix)
+    except (OSError, ValueError):
+        return []
+
+
+def _at_home(text: str) -> Path:
+    """A path with ~ put in full, where there is such a home."""
+    try:
+        return Path(text).expanduser()
+    except RuntimeError:
+        return Path(text)
 
 
 def _folders(kind: str) -> list[Path]:

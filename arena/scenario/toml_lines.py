@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from arena.scenario.wording import Loc
 
 
+@lru_cache(maxsize=4)  # a file with a hundred faults is asked for a hundred places
 def index_lines(text: str) -> dict[Loc, int]:
-    """Line number (from 1) of every table and key in a TOML text, as far as a plain scan can tell."""
+    """Line number (from 1) of every table and key in a TOML text, by a plain scan; not to be changed."""
     lines: dict[Loc, int] = {}
     table: Loc = ()
     counts: dict[Loc, int] = {}
@@ -39,7 +41,8 @@ def index_lines(text: str) -> dict[Loc, int]:
         for position, letter in enumerate(bare):
             if letter == "{" and depth == 1:
                 lines.setdefault((*open_key, rows), number)
-                _index_inline(lines, (*open_key, rows), bare[position:], number)
+                end = bare.find("}", position)
+                _index_inline(lines, (*open_key, rows), bare[position : end if end > 0 else None], number)
                 rows += 1
             depth += (letter in "[{") - (letter in "]}")
         depth = max(depth, 0)

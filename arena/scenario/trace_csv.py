@@ -333,9 +333,10 @@ def _time(table: Table, pick: _Pick, start: int) -> tuple[Floats, NDArray[np.int
     back = np.flatnonzero(np.diff(seconds) < 0.0)
     if len(back):
         row = int(back[0]) + 1
+        now, before = (loading.one_line(cells[start + row - k]) for k in (0, 1))
         fault = (
             f'{path}:{table.lines[start + row]}: time runs backwards in column "{table.headers[pick.index]}" '
-            f'("{cells[start + row]}" after "{cells[start + row - 1]}")'
+            f'("{now}" after "{before}")'
         )
         more = [f"{path}: {len(back) - 1} more rows run backwards"] if len(back) > 1 else []
         raise BadInput([fault, *more], "Sort the rows by time, or cut the file where the logger restarted.")
@@ -390,7 +391,7 @@ def _values(table: Table, key: str, pick: _Pick, start: int) -> tuple[Floats, st
     if not unit and quantity.kind not in ("rpm",) and table.headers[pick.index].strip().lower() != quantity.column:
         default = DEFAULT_UNIT[quantity.kind]
         table.notes.append(f'{table.shown}: "{table.headers[pick.index]}" names no unit; taken as {default}')
-    wrong = np.flatnonzero((values < quantity.low) | (values > quantity.high))
+    wrong = np.flatnonzero(~((values >= quantity.low) & (values <= quantity.high)))
     if len(wrong):
         message = f"cannot be right for {quantity.column} in {unit or DEFAULT_UNIT[quantity.kind]}"
         raise table.cell_fault(pick.index, start + int(wrong[0]), message, len(wrong))

@@ -36,8 +36,7 @@ def read_epw(path: Path) -> dict[str, Floats]:
     The open EPW format: eight head lines, then one row an hour. Missing values (99.9, 999, 999999) take the hour
     before. Raises BadInput naming row and column.
     """
-    text = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES).decode("latin-1")
-    lines = text.splitlines()
+    lines = _lines(path, "latin-1")
     if not lines or not lines[0].upper().startswith("LOCATION"):
         raise BadInput(
             f"{loading.shown(path)}:1: an EPW file starts with LOCATION", "Give an hourly weather file in EPW format."
@@ -50,8 +49,8 @@ def read_epw(path: Path) -> dict[str, Floats]:
             continue
         cells = line.split(",")
         for name, column in columns.items():
-            value = _epw_number(path, number, cells, column, name)
-            if name in missing and value >= missing[name]:
+            value = _epw_number(path, number, cells, column, name, missing.get(name, math.inf))
+            if value >= missing.get(name, math.inf):
                 value = found[name][-1] if found[name] else _EPW_FALLBACK[name]
             found[name].append(value)
     if len(found["air"]) < 24:
@@ -75,21 +74,31 @@ _EPW_RANGE: Final = {
     "month": (1, 12),
     "day": (1, 31),
     "hour": (0, 24),
-    "air": (-90, 99.9),
-    "humidity": (0, 999),
-    "pressure": (31000, 999999),
-    "wind": (0, 999),
+    "air": (-90, 70),
+    "humidity": (0, 110),
+    "pressure": (31000, 120000),
+    "wind": (0, 120),
 }
 
 
-def _epw_number(path: Path, number: int, cells: list[str], column: int, name: str) -> float:
+def _lines(path: Path, encoding: str) -> list[str]:
+    """The lines of a weather file, whatever their ends and a byte order mark. Raises BadInput."""
+    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
+    loading.check_rows(path, raw)
+    text = raw.removeprefix(b"\xef\xbb\xbf").decode(encoding, "replace")
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
+def _epw_number(path: Path, number: int, cells: list[str], column: int, name: str, missing: float) -> float:
+    """One field; from `missing` on it stands for a value that is not there."""
     cell = cells[column].strip() if column < len(cells) else ""
     try:
         value = float(cell)
     except ValueError:
         value = math.nan
     low, high = _EPW_RANGE[name]
-    if not low <= value <= high:
+    if not (low <= value <= high or missing <= value <= 10 * missing):
+        cell = loading.one_line(cell)
         message = f'field {column + 1} ({name}) is "{cell}", not a number within {low:g} to {high:g}'
         fault = f"{loading.shown(path)}:{number}: {message}"
         raise BadInput(fault, "Correct the row, or give another EPW file.")
@@ -117,15 +126,13 @@ def read_typical_year(path: Path) -> dict[str, Floats]:
 
     Pressure and wind may be missing (sea level, 1.5 m/s). Raises BadInput naming row and column.
     """
-    rows = list(
-        csv.reader(loading.read_bytes(path, loading.TABLE_LIMIT_BYTES).decode("utf-8-sig", "replace").splitlines())
-    )
+    rows = [next(csv.reader([line]), []) for line in _lines(path, "utf-8")]  # a row never goes over two lines
     name = loading.shown(path)
     head, columns, marks = _weather_header(path, rows)
     found: dict[str, list[float]] = {key: [] for key in ("month", "day", "hour", *_EPW_FALLBACK)}
     for number, row in enumerate(rows[head + 1 :], start=head + 2):
         if len(row) <= max(columns.values()):
-            if found["air"]:
+            if found["air"] and all(len(other) <= max(columns.values()) for other in rows[number:]):
                 break  # remarks below the table
             raise BadInput(f"{name}:{number}: has {len(row)} fields, too few for the header", "Correct the row.")
         month, day, hour = _moment(path, number, row, columns)
@@ -138,7 +145,12 @@ def read_typical_year(path: Path) -> dict[str, Floats]:
         fault = f"{name}: holds {len(found['air'])} hours; at least {LEAST_HOURS} are needed"
         raise BadInput(fault, "Give a whole year's file.")
     arrays = {key: np.array(values) for key, values in found.items()}
-    for key, low, high in (("air", -90.0, 70.0), ("pressure", 31e3, 110e3), ("humidity", 0.0, 110.0)):
+    for key, low, high in (
+        ("air", -90.0, 70.0),
+        ("pressure", 31e3, 110e3),
+        ("humidity", 0.0, 110.0),
+        ("wind", 0.0, 120.0),
+    ):
         wrong = np.flatnonzero((arrays[key] < low) | (arrays[key] > high))
         if len(wrong):
             fault = f"{name}:{head + 2 + int(wrong[0])}: {key} {arrays[key][wrong[0]]:g} cannot be right"

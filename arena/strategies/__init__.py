@@ -48,7 +48,7 @@ def strategy_named(name: str) -> Strategy:
         near = difflib.get_close_matches(name, shipped(), n=3)
         hint = f"Did you mean {' or '.join(near)}? " if near else ""
         raise BadInput(
-            f"unknown strategy {name!r}",
+            f"unknown strategy {name if len(name) <= 60 else name[:57] + '...'!r}",
             f"{hint}Known: {', '.join(shipped())}; or a path to a .py file, or table:FILE.csv.",
         )
     return shipped()[name]

@@ -22,6 +22,8 @@ from arena.units import MILE_M, PSI_PA
 
 LOWEST, HYSTERESIS = "lowest_pct", "hysteresis_pct"  # what may be hung on a table argument, besides what any carries
 LIMIT_BYTES = 1_000_000
+LONGEST_ROW = 100_000
+LARGEST = 1e30  # of a breakpoint
 MOST_BREAKPOINTS = 64
 US_HEADINGS: dict[str, tuple[str, Callable[[float], float]]] = {
     "iat_f": ("iat_c", lambda v: (v - 32.0) / 1.8),
@@ -46,24 +48,30 @@ class DutyTable:
     rows: tuple[float, ...]
     columns: tuple[float, ...]
     cells: tuple[tuple[float, ...], ...]
+    notes: tuple[str, ...] = ()  # what was tolerated while reading
 
 
 def read_table(path: str | Path) -> DutyTable:
     """A duty table from a CSV (comma, semicolon or tab). Raises BadInput with every fault, one line each."""
     path = Path(path)
     lines = _lines(path)
-    head = _cells_of(lines[0], path)
+    mark = _delimiter(lines[0])
+    head = _cells_of(lines[0], mark)
+    if max(len(lines), len(head)) - 1 > MOST_BREAKPOINTS:
+        size = f"{len(lines) - 1} rows, {len(head) - 1} columns"
+        raise BadInput(f"{path}: {size}; the limit is {MOST_BREAKPOINTS} of each", _REMEDY)
     names = [word.strip().lower() for word in head[0].split("\\")]
     faults: list[str] = []
     if len(names) != 2 or any(name not in SENSES and name not in US_HEADINGS for name in names) or names[0] == names[1]:
         known = ", ".join([*SENSES, *US_HEADINGS])
         raise BadInput(
-            f"{path}: row 1: the corner says {head[0]!r}, not two senses parted by a backslash; known: {known}", _REMEDY
+            f"{path}: row 1: the corner says {_brief(head[0])}, not two senses parted by a backslash; known: {known}",
+            _REMEDY,
         )
     columns = _axis(path, f"row 1 ({names[1]})", head[1:], faults)
     rows, cells = [], []
     for number, line in enumerate(lines[1:], start=2):
-        row = _cells_of(line, path)
+        row = _cells_of(line, mark)
         rows.append(row[0])
         if len(row) != len(head):
             faults.append(f"{path}: row {number}: {len(row) - 1} cells, {len(head) - 1} columns in row 1")
@@ -72,8 +80,8 @@ def read_table(path: str | Path) -> DutyTable:
     axis = _axis(path, f"column 1 ({names[0]})", rows, faults)
     if faults:
         raise BadInput(faults, _REMEDY)
-    made = DutyTable(names[0], names[1], axis, columns, tuple(cells))
-    return _in_metric(made)
+    notes = (f"{path}: decimal commas are read as decimal points",) if mark != "," and "," in "".join(lines) else ()
+    return _in_metric(path, DutyTable(names[0], names[1], axis, columns, tuple(cells), notes))
 
 
 def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float = 0.0) -> Strategy:
@@ -100,7 +108,8 @@ def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float
     sensed: Any = namedtuple("Sensed", senses)  # type: ignore[misc]
     return Strategy(
         name=f"table-{stem}",
-        summary=f"the table of {Path(path).name[:60]} as it stands, {len(table.rows)} by {len(table.columns)}, untuned",
+        summary=f"the table of {Path(path).name[:60]} as it stands, {len(table.rows)} by {len(table.columns)}, untuned"
+        + ", decimal commas" * bool(table.notes),
         sensed=sensed,
         settings_type=table_law.Settings,
         memory=table_law.Memory(0.01 * lowest_pct, 0.01 * hysteresis_pct, 0.0),
@@ -114,25 +123,43 @@ def _lines(path: Path) -> list[str]:
     try:
         if path.stat().st_size > LIMIT_BYTES:
             raise BadInput(f"{path}: larger than {LIMIT_BYTES // 1000} kB, which is no duty table", _REMEDY)
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise BadInput(
-            f"{path}: cannot be read: {error.strerror}", "Give table:FILE.csv with a file that exists."
-        ) from error
-    except UnicodeDecodeError as error:
-        raise BadInput(f"{path}: byte {error.start} is not UTF-8 text", "Save the table as UTF-8 CSV.") from error
-    lines = [line for line in text.splitlines() if line.strip(" ,;\t")]
+        if not path.is_file():
+            raise BadInput(
+                f"{path}: cannot be read: is not a plain file", "Give table:FILE.csv with a file that exists."
+            )
+        raw = path.read_bytes()
+        text = raw.decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        if isinstance(error, UnicodeDecodeError):
+            row = raw.count(b"\n", 0, error.start) + 1
+            fault = f"{path}: row {row}: byte 0x{raw[error.start]:02x} is not UTF-8 text"
+            raise BadInput(fault, "Save the table as UTF-8 CSV.") from None
+        why = getattr(error, "strerror", None) or str(error)
+        raise BadInput(f"{path}: cannot be read: {why}", "Give table:FILE.csv with a file that exists.") from error
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = [line for line in text.split("\n") if line.strip(" ,;\t")]
     if len(lines) < 3:
         raise BadInput(f"{path}: {len(lines)} rows; a table has a first row and two rows or more", _REMEDY)
     return lines
 
 
-def _cells_of(line: str, path: Path) -> list[str]:
-    mark = next((m for m in (";", "\t", ",") if m in line), ",")
-    row = next(csv.reader([line], delimiter=mark))
+def _delimiter(head: str) -> str:
+    """What parts the cells: read off the first row, the same for all."""
+    return next((mark for mark in (";", "\t", ",") if mark in head), ",")
+
+
+def _cells_of(line: str, mark: str) -> list[str]:
+    """The cells of a row; where commas do not part them, a comma in a number is a decimal comma."""
+    row = next(csv.reader([line[:LONGEST_ROW]], delimiter=mark))
     while len(row) > 1 and not row[-1].strip():
         row.pop()
-    return [cell.strip() for cell in row]
+    cells = [cell.strip() for cell in row]
+    return cells if mark == "," else [_decimal(cell) for cell in cells]
+
+
+def _decimal(cell: str) -> str:
+    """A decimal comma as a point; 1,000 stays as it is, since it may be a thousand."""
+    return cell.replace(",", ".") if re.fullmatch(r"[-+]?\d+,(\d{1,2}|\d{4,})%?", cell) else cell
 
 
 def _number(text: str) -> float:
@@ -140,7 +167,12 @@ def _number(text: str) -> float:
         value = float(text.removesuffix("%").replace("_", "x"))
     except ValueError:
         return math.nan
-    return value if math.isfinite(value) else math.nan
+    return value if abs(value) < LARGEST else math.nan
+
+
+def _brief(word: str) -> str:
+    """A cell as it may stand in a message."""
+    return repr(word if len(word) <= 40 else word[:37] + "...")
 
 
 def _axis(path: Path, where: str, words: list[str], faults: list[str]) -> tuple[float, ...]:
@@ -148,7 +180,7 @@ def _axis(path: Path, where: str, words: list[str], faults: list[str]) -> tuple[
     values = tuple(_number(word) for word in words)
     before = len(faults)
     faults += [
-        f"{path}: {where}: breakpoint {word!r} is no number"
+        f"{path}: {where}: breakpoint {_brief(word)} is no number{_unclear(word)}"
         for word, v in zip(words, values, strict=True)
         if math.isnan(v)
     ]
@@ -164,14 +196,20 @@ def _duties(path: Path, number: int, words: list[str], head: list[str], faults: 
     for word, column in zip(words, head, strict=True):
         value = _number(word)
         if math.isnan(value):
-            faults.append(f"{path}: row {number}, column {column}: {word!r} is no number")
+            fault = f"{_brief(word)} is no number{_unclear(word)}"
+            faults.append(f"{path}: row {number}, column {_brief(column)[1:-1]}: {fault}")
         elif not 0.0 <= value <= 100.0:
-            faults.append(f"{path}: row {number}, column {column}: duty {value:g} % is outside 0..100")
+            faults.append(f"{path}: row {number}, column {_brief(column)[1:-1]}: duty {value:g} % is outside 0..100")
         out.append(0.01 * value)
     return tuple(out)
 
 
-def _in_metric(table: DutyTable) -> DutyTable:
+def _unclear(word: str) -> str:
+    """What is unclear about a number such as 1,000."""
+    return " (one, or a thousand? write 1.0 or 1000)" if re.fullmatch(r"[-+]?\d{1,3}(,\d{3})+%?", word) else ""
+
+
+def _in_metric(path: Path, table: DutyTable) -> DutyTable:
     """Axes in US units turned to metric ones."""
 
     def turned(sense: str, axis: tuple[float, ...]) -> tuple[str, tuple[float, ...]]:
@@ -183,5 +221,5 @@ def _in_metric(table: DutyTable) -> DutyTable:
     row, rows = turned(table.row_sense, table.rows)
     column, columns = turned(table.column_sense, table.columns)
     if row == column:
-        raise BadInput("a table's axes must be two different senses", _REMEDY)
-    return DutyTable(row, column, rows, columns, table.cells)
+        raise BadInput(f"{path}: row 1: the axes must be two different senses, both are {row}", _REMEDY)
+    return DutyTable(row, column, rows, columns, table.cells, table.notes)
