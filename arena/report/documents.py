@@ -17,43 +17,7 @@ KINDS = ("cars", "climates", "drives", "seasons", "strategies", "faults")
 
 def tournament_document(result: TournamentResult, per_climate: bool = False) -> dict[str, Any]:
     """`arena tournament --json`."""
-    from arena.contest.entering import settings_shown
-
-    plan, table = result.plan, result.table
-    by_name = {c.name: c for c in result.contestants}
-    lines = []
-    for line in result.standings.lines:
-        contestant = by_name[line.contestant]
-        settings = settings_shown(contestant)
-        lines.append(
-            {
-                "place": line.place,
-                "tied_with": list(line.tied_with),
-                "contestant": line.contestant,
-                "tuned": contestant.tuned,
-                "ranked": line.ranked,
-                "score": line.score,
-                "score_low": line.score_low,
-                "score_high": line.score_high,
-                "tuning_gap": result.gap(line.contestant),
-                "over_limit_k": line.over_limit_k,
-                "breaks_limit": line.breaks_limit,
-                "settings": settings,
-                "figures": line.figures,
-            }
-        )
-    failed = []
-    for c, name in enumerate(table.contestants):
-        for e, k in zip(*(table.failed[c] != "").nonzero(), strict=True):
-            failed.append(
-                {
-                    "contestant": name,
-                    "outing": plan.outing_id(int(e)),
-                    "replicate": int(k),
-                    "reason": str(table.failed[c, e, k]),
-                    "time_s": float(table.failed_s[c, e, k]),
-                }
-            )
+    plan = result.plan
     document = {
         "schema": 1,
         "season": plan.season.name,
@@ -62,7 +26,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
         "spread": plan.spread,
         "folder": str(result.folder) if result.folder else None,
         "seconds": result.seconds,
-        "standings": lines,
+        "standings": _places(result),
         "beats": [{"a": a, "b": b, "share": share} for a, b, share in result.standings.beats],
         "what_if": [{"what": w.what, "order": list(w.order)} for w in result.standings.what_if],
         "outings": [
@@ -76,7 +40,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
             }
             for o in result.outings
         ],
-        "failed": failed,
+        "failed": _failed(result),
         "protection": [asdict(p) for p in result.protection],
         "notes": [*result.standings.notes, *result.notes],
     }
@@ -92,6 +56,47 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
             for climate, its in climate_standings(result).items()
         }  # fmt: skip
     return document
+
+
+def _places(result: TournamentResult) -> list[dict[str, Any]]:
+    """One entry a contestant, in the order of the standings."""
+    from arena.contest.entering import settings_shown
+
+    by_name = {c.name: c for c in result.contestants}
+    return [
+        {
+            "place": line.place,
+            "tied_with": list(line.tied_with),
+            "contestant": line.contestant,
+            "tuned": by_name[line.contestant].tuned,
+            "ranked": line.ranked,
+            "score": line.score,
+            "score_low": line.score_low,
+            "score_high": line.score_high,
+            "tuning_gap": result.gap(line.contestant),
+            "over_limit_k": line.over_limit_k,
+            "breaks_limit": line.breaks_limit,
+            "settings": settings_shown(by_name[line.contestant]),
+            "figures": line.figures,
+        }
+        for line in result.standings.lines
+    ]
+
+
+def _failed(result: TournamentResult) -> list[dict[str, Any]]:
+    """Every FAILED run: whose, where, why and when."""
+    table = result.table
+    return [
+        {
+            "contestant": name,
+            "outing": result.plan.outing_id(int(e)),
+            "replicate": int(k),
+            "reason": str(table.failed[c, e, k]),
+            "time_s": float(table.failed_s[c, e, k]),
+        }
+        for c, name in enumerate(table.contestants)
+        for e, k in zip(*(table.failed[c] != "").nonzero(), strict=True)
+    ]
 
 
 def drive_document(run: SingleRun) -> dict[str, Any]:
