@@ -40,11 +40,6 @@ def k_to_f(kelvin: Any) -> Any:
     return (kelvin - ZERO_C_K) * 1.8 + 32.0
 
 
-def kpa_to_pa(kilopascal: Any) -> Any:
-    """Kilopascal to pascal."""
-    return kilopascal * 1e3
-
-
 def pa_to_kpa(pascal: Any) -> Any:
     """Pascal to kilopascal."""
     return pascal * 1e-3

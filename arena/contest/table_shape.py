@@ -152,11 +152,6 @@ def roughness(cells: Floats) -> float:
     return float(np.mean(joined**2)) if joined.size else 0.0
 
 
-def flat_table(axes: Axes, duty: float) -> Floats:
-    """The same duty everywhere."""
-    return np.full(axes.shape, duty)
-
-
 def renamed(contestants: Sequence[Contestant], names: Sequence[str]) -> list[Contestant]:
     """Contestants under other names."""
     return [replace(c, name=n) for c, n in zip(contestants, names, strict=True)]
