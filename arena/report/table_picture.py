@@ -11,7 +11,7 @@ from arena.contest.axes import Axis
 from arena.contest.table_tuning import TunedTable
 from arena.contest.tradeoff import Tradeoff
 from arena.errors import BadInput
-from arena.report.page import CIVIDIS
+from arena.report.shades import dark, shade
 
 CELL_W, CELL_H, LEFT, TOP = 58, 34, 92, 92
 WORDS = {
@@ -21,21 +21,6 @@ WORDS = {
     "speed_mph": "road speed, mph", "rpm": "engine speed, 1/min", "ambient_c": "outside air, degC",
     "ambient_f": "outside air, degF",
 }  # fmt: skip
-
-
-def shade(duty: float) -> tuple[int, int, int]:
-    """Colour of a duty 0..1: cividis, which is even to the eye and to colour-blind eyes."""
-    place = min(max(duty, 0.0), 1.0) * (len(CIVIDIS) - 1)
-    low = min(int(place), len(CIVIDIS) - 2)
-    pairs = zip(bytes.fromhex(CIVIDIS[low]), bytes.fromhex(CIVIDIS[low + 1]), strict=True)
-    r, g, b = (round(a + (place - low) * (z - a)) for a, z in pairs)
-    return r, g, b
-
-
-def dark(duty: float) -> bool:
-    """Whether the shade of a duty wants light letters."""
-    r, g, b = shade(duty)
-    return 0.299 * r + 0.587 * g + 0.114 * b < 140.0
 
 
 def table_svg(table: TunedTable, title: str) -> str:

@@ -8,7 +8,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from arena.report.page import TEMPLATES, _shade, luminance
+from arena.report.page import TEMPLATES, _shade
+from arena.report.shades import luminance
 
 # Machado, Oliveira, Fernandes 2009 (IEEE TVCG 15(6)), severity 1.0, linear RGB; from memory
 EYES = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
 import re
 from dataclasses import replace
@@ -17,7 +18,7 @@ from hypothesis import strategies as st
 from arena.contest.tournament import make_plan
 from arena.contest.views import FEWEST_POINTS, NUMBERS, line, room, thin, thinning
 from arena.errors import BadInput
-from arena.report.page import MOST_BYTES, build_page, command_line, page_html
+from arena.report.page import MOST_BYTES, PLOTLY, build_page, chart_library, command_line, page_html
 from arena.report.result import read_result
 from arena.report.wording import cost_parts, front, number, scale_of, units_named, verdict
 from arena.units import Units
@@ -29,10 +30,21 @@ def test_folder_of_a_tournament_holds_its_page(folder: Path) -> None:
 
 def test_page_fetches_nothing(folder: Path) -> None:
     text = (folder / "page.html").read_text(encoding="utf-8")
+    library = chart_library()[1]
+    assert text.count(library) == 1
+    text = text.replace(library, "")  # holds addresses in comments; the browser tests show that none is asked
     outside = [u for u in re.findall(r"https?://[^\s\"'<>)]+", text) if not u.startswith("http://www.w3.org/2000/svg")]
     assert outside == []
     assert re.findall(r"<(?:link|img|iframe|script)[^>]+(?:src|href)=(?!\"data:)", text) == []
     assert "default-src 'none'" in text
+
+
+def test_chart_library_is_the_published_file() -> None:
+    """plotly-basic.min.js of the npm package plotly.js-basic-dist-min 4.1.1, unchanged."""
+    published = "99784e3abfb07b142a15e521a439e6d9addceadb3f79553fd24c72774f0649ba"
+    assert hashlib.sha256(PLOTLY.read_bytes()).hexdigest() == published
+    assert chart_library()[0] == "4.1.1"
+    assert "MIT License" in (PLOTLY.parent / "LICENSE").read_text(encoding="utf-8")
 
 
 def test_page_is_built_from_the_folder_alone_and_the_same_again(copy: Path) -> None:
