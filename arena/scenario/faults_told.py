@@ -106,7 +106,8 @@ def _message(kind: str, ctx: dict[str, Any], fallback: str, given: Any) -> str:
     elif kind in ("too_short", "too_long"):
         text = f"must have at {least} {need} entries (given {ctx.get('actual_length')})"
     elif kind == "json_invalid":
-        text = "is nested too deeply"
+        said = str(ctx.get("error", ""))
+        text = "is nested too deeply" if "recursion" in said else f"holds text that is no Unicode ({one_line(said)})"
     elif kind == "string_pattern_mismatch":
         text = f"must be one line without control characters{was}"
     elif kind in ("string_too_short", "string_too_long"):
