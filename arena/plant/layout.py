@@ -9,14 +9,28 @@ from __future__ import annotations
 import os
 from typing import Final
 
+from arena.errors import BadInput
+
 LANES = 64  # widest batch; `jit.kernel` builds narrower kernels from the same file
 
+MOST_FINER: Final = 8  # the buffer grows with it, and the compiler's time with its square
+
+
+def _asked(name: str) -> int:
+    """A whole number from the environment that refines grid or tick; 1 if nothing is asked for."""
+    text = os.environ.get(name, "") or "1"
+    if not (text.isascii() and text.isdecimal() and len(text) < 9 and 1 <= int(text) <= MOST_FINER):
+        fault = f"{name}={text[:40]!r}: is not a whole number within 1 to {MOST_FINER}"
+        raise BadInput(fault, f"Leave {name} unset; only tests of convergence need it.")
+    return int(text)
+
+
 # --- the tick: fixed too; tests of convergence split it in 2 (the law keeps its own period in ticks) --
-_SPLIT: Final = int(os.environ.get("ARENA_TICK_SPLIT", "1"))
+_SPLIT: Final = _asked("ARENA_TICK_SPLIT")
 TICK_S: Final = 0.1 / _SPLIT
 
 # --- the grid: fixed numbers, since the compiler only vectorises what it can see (DEVELOPERS.md) -----
-_FINER: Final = int(os.environ.get("ARENA_CELL_FACTOR", "1"))  # tests of convergence ask for 2 or 4
+_FINER: Final = _asked("ARENA_CELL_FACTOR")  # tests of convergence ask for 2 or 4
 CORE_CELLS: Final = 26 * _FINER
 FRONT_CELLS: Final = 20 * _FINER
 HOSE_1: Final = 10 * _FINER  # link -> core
