@@ -16,3 +16,11 @@ class BadInput(Exception):
         self.faults: list[str] = [faults] if isinstance(faults, str) else list(faults)
         self.remedy = remedy
         super().__init__("\n".join([*self.faults, remedy] if remedy else self.faults))
+
+
+class Interrupted(Exception):
+    """Ctrl-C during something long: `remedy` is one line saying what is kept and how to go on."""
+
+    def __init__(self, remedy: str) -> None:
+        self.remedy = remedy
+        super().__init__(remedy)

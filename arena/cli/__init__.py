@@ -5,13 +5,15 @@ Exit codes: 0 done, 1 a ranked contestant FAILED, 2 bad input, 130 interrupted.
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
 
 import typer
 
 from arena.cli import contests, files, garage  # noqa: F401  (each adds its commands)
 from arena.cli.base import app
-from arena.errors import BadInput
+from arena.errors import BadInput, Interrupted
 
 __all__ = ["app", "main"]
 
@@ -23,20 +25,43 @@ def main() -> None:
         code = app(standalone_mode=False) or 0
         if code == 130:  # ctrl-C is already an exit code here
             sys.stderr.write("interrupted\n")
+        sys.stdout.flush()
     except BadInput as fault:
-        from arena.report.terminal import complain
-
-        complain([*fault.faults, *([fault.remedy] if fault.remedy else [])])
-        code = 2
-    except (KeyboardInterrupt, typer.Abort):
-        sys.stderr.write("interrupted\n")
+        code = _said(*fault.faults, fault.remedy)
+    except Interrupted as stopped:
+        _said("interrupted", stopped.remedy)
         code = 130
-    except BrokenPipeError:
-        sys.stderr.close()
-        code = 0
+    except (KeyboardInterrupt, typer.Abort):
+        _said("interrupted")
+        code = 130
+    except BrokenPipeError:  # whoever read the output has read enough
+        _drop_output()
+    except SystemExit as ended:  # typer's own way of ending on a closed pipe
+        if not isinstance(ended.__context__, BrokenPipeError):
+            raise
+        _drop_output()
+    except OSError as error:
+        full = error.errno in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+        remedy = "Make room there." if full else "Give a place that can be read and written."
+        code = _said(f"{error.filename or 'output'}: {error.strerror or error}", remedy)
+        _drop_output()
     except Exception as error:
         if not hasattr(error, "format_message"):
             raise
-        sys.stderr.write(f"{error.format_message()}\nSee `arena --help`.\n")
-        code = 2
+        code = _said(error.format_message(), "See `arena --help`.")
     sys.exit(code)
+
+
+def _said(*lines: str) -> int:
+    """Lines on stderr, one each; the exit code of bad input."""
+    from arena.report.terminal import complain
+
+    complain([line for line in lines if line])
+    return 2
+
+
+def _drop_output() -> None:
+    """What is still to be written to stdout goes nowhere, so that nothing is said of it at the very end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)

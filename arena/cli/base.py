@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import math
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from arena.errors import BadInput
+from arena.errors import BadInput, Interrupted
 
 if TYPE_CHECKING:
     from arena.units import Units
@@ -40,6 +42,15 @@ def units_of(name: str) -> Units:
     if name not in ("metric", "us"):
         raise BadInput(f"--units {name}: is neither metric nor us", "Give --units us, or leave it out.")
     return Units("us" if name == "us" else "metric")
+
+
+@contextmanager
+def stoppable(going_on: Callable[[], str]) -> Iterator[None]:
+    """Ctrl-C ends what is done within it with a word on what is kept and how to go on."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise Interrupted(going_on()) from None
 
 
 def emit(document: Any) -> None:

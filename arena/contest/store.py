@@ -12,7 +12,9 @@ import json
 import os
 import platform
 import shutil
+import zipfile
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -20,58 +22,98 @@ from typing import Any
 import numpy as np
 
 from arena.contest.figures import NAMES
+from arena.contest.locks import FileLock
 from arena.contest.run import Contestant
 from arena.contest.standings import RunTable, Standings
 from arena.contest.worlds import Plan, plan_digest
 from arena.errors import BadInput
 
+LOCK = ".lock"  # in a folder that is being written
+BUSY = "another process is writing there"
 PACKAGES = ("charge-arena", "numpy", "scipy", "numba", "llvmlite", "simpy", "optuna", "cmaes", "CoolProp", "pandas")
 
 
 class Folder:
-    """A result folder being written. `path` is DIR.partial until `finish` renames it to DIR."""
+    """A result folder being written, by one process at a time.
 
-    def __init__(self, final: Path, path: Path) -> None:
+    `path` is `.DIR.partial.new` while its inputs are copied, DIR.partial from `begin` on and DIR from `finish` on; so
+    there is never a DIR.partial that could not be resumed.
+    """
+
+    def __init__(self, final: Path, path: Path, lock: FileLock) -> None:
         self.final = final
         self.path = path
+        self.lock = lock
 
     @classmethod
     def new(cls, out: str | Path) -> Folder:
-        """Start DIR.partial; refuses a DIR or DIR.partial that is already there, so that nothing is lost."""
+        """A folder to fill and `begin`; refuses a DIR or DIR.partial that is already there, so that nothing is lost."""
         final = Path(out)
-        partial = final.with_name(final.name + ".partial")
-        if final.exists() and (not final.is_dir() or any(final.iterdir())):
-            raise BadInput(f"{final}: already there", "Give another --out, or remove it yourself.")
-        if partial.exists():
-            raise BadInput(f"{partial}: an unfinished result is there", f"Go on with --resume {partial}, or remove it.")
+        beginning = final.with_name(f".{final.name}.partial.new")
+        not_there(final)
         try:
-            partial.mkdir(parents=True)
+            beginning.mkdir(parents=True, exist_ok=True)
+            lock = held(beginning)
+            for left in beginning.iterdir():  # of a process that was killed before it had begun
+                if left.name != LOCK:
+                    shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
+        except FileNotFoundError as error:  # it has just begun
+            raise BadInput(f"{partial_of(final)}: {BUSY}", "Wait for it, or give another --out.") from error
         except OSError as error:
-            raise BadInput(f"{partial}: cannot be made: {error.strerror}", "Give an --out you may write.") from error
-        return cls(final, partial)
+            raise BadInput(
+                f"{partial_of(final)}: cannot be made: {error.strerror}", "Give an --out that can be written."
+            ) from error
+        return cls(final, beginning, lock)
 
     @classmethod
     def resume(cls, given: str | Path) -> Folder:
         """Go on with a DIR.partial."""
         partial = Path(given)
         if not partial.name.endswith(".partial"):
-            partial = partial.with_name(partial.name + ".partial")
+            partial = partial_of(partial)
+        final = partial.with_name(partial.name.removesuffix(".partial"))
         if not (partial / "manifest.json").is_file():
-            raise BadInput(f"{partial}: no unfinished result there", "Give the DIR.partial of an interrupted run.")
-        return cls(partial.with_name(partial.name.removesuffix(".partial")), partial)
+            whole = (final / "manifest.json").is_file()
+            remedy = f"{final} is whole." if whole else "Give the DIR.partial of an interrupted run."
+            raise BadInput(f"{partial}: no unfinished result there", remedy)
+        try:
+            return cls(final, partial, held(partial))
+        except OSError as error:
+            raise BadInput(f"{partial}: cannot be written: {error.strerror}", "Make it writable.") from error
+
+    def begin(self) -> None:
+        """Everything that resuming needs is there: from now on it is DIR.partial."""
+        partial = partial_of(self.final)
+        not_there(self.final)
+        try:
+            self.path.rename(partial)  # refused by the system if a folder with anything in it is there
+        except OSError as error:
+            raise BadInput(f"{partial}: cannot be made: {error.strerror}", "Give another --out.") from error
+        self.path = partial
 
     def write(self, name: str, content: str | bytes) -> Path:
         """One file, whole or not at all."""
         path = self.path / name
-        path.parent.mkdir(parents=True, exist_ok=True)
         aside = path.with_name(f".{path.name}.new")
         data = content.encode() if isinstance(content, str) else content
-        with aside.open("wb") as handle:
-            handle.write(data)
-            handle.flush()
-            os.fsync(handle.fileno())
-        os.replace(aside, path)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with aside.open("wb") as handle:
+                handle.write(data)
+                handle.flush()
+                os.fsync(handle.fileno())
+            os.replace(aside, path)
+        except OSError as error:
+            with suppress(OSError):
+                aside.unlink()
+            raise BadInput(f"{path}: cannot be written: {error.strerror}", self.going_on()) from error
         return path
+
+    def going_on(self) -> str:
+        """What to do once a fault of the disk is put right."""
+        if self.path == partial_of(self.final):
+            return f"What was finished is kept in {self.path}: make room there, then go on with --resume."
+        return "Make room there, or give another --out."
 
     def read_json(self, name: str) -> Any:
         """A JSON file of the folder; None if it is not there."""
@@ -80,8 +122,26 @@ class Folder:
             return None
         try:
             return json.loads(path.read_text(encoding="utf-8"))
-        except (json.JSONDecodeError, UnicodeDecodeError) as error:
-            raise BadInput(f"{path}: damaged: {error}", "Start afresh in another folder.") from error
+        except (ValueError, OSError, RecursionError) as error:
+            raise self.damaged(name, error) from error
+
+    def read_manifest(self) -> dict[str, Any]:
+        """What the folder was begun with."""
+        found = self.read_json("manifest.json")
+        parts = ("request", "inputs_sha256", "strategies_sha256", "versions")
+        kinds = (dict, str, dict, dict)
+        if not isinstance(found, dict) or any(
+            not isinstance(found.get(p), k) for p, k in zip(parts, kinds, strict=True)
+        ):
+            raise self.damaged("manifest.json", f"it must hold {', '.join(parts)}")
+        return found
+
+    def damaged(self, name: str, why: object) -> BadInput:
+        """The fault of a file of the folder that is not as it was written."""
+        remedy = "Start afresh in another folder."
+        if name.startswith(("tuning/", "working/")):
+            remedy = "Remove that file: what it held is done again."
+        return BadInput(f"{self.path / name}: damaged: {why}", remedy)
 
     def keep_generation(self, contestant: str, generation: int, values: list[float]) -> None:
         """Keep the scores of one generation of one strategy's tuning."""
@@ -92,9 +152,15 @@ class Folder:
 
     def kept_generation(self, contestant: str, generation: int) -> list[float] | None:
         """Scores kept of a generation, if it was finished."""
-        found = self.read_json(f"tuning/{contestant}.json") or {"generations": []}
-        generations = found["generations"]
-        return list(generations[generation]) if generation < len(generations) else None
+        name = f"tuning/{contestant}.json"
+        found = self.read_json(name)
+        if found is None:
+            return None
+        try:
+            generations = [[float(v) for v in values] for values in found["generations"]]
+        except (KeyError, TypeError, ValueError) as error:
+            raise self.damaged(name, error) from error
+        return generations[generation] if generation < len(generations) else None
 
     def keep_world(self, replicate: int, table: RunTable, outings: list[dict[str, Any]]) -> None:
         """Keep the runs of one world of the ranking."""
@@ -110,25 +176,63 @@ class Folder:
 
     def kept_world(self, replicate: int) -> tuple[RunTable, list[dict[str, Any]]] | None:
         """Runs kept of one world, if it was finished."""
-        path = self.path / "working" / f"world-{replicate}.npz"
+        name = f"working/world-{replicate}.npz"
+        path = self.path / name
         if not path.is_file():
             return None
-        with np.load(path, allow_pickle=False) as kept:
-            values = {n: kept[f"f_{n}"] for n in NAMES}
-            table = RunTable(
-                tuple(str(n) for n in kept["names"]), tuple(bool(r) for r in kept["ranked"]), values, kept["wear"],
-                kept["failed"].astype(object), kept["failed_s"], kept["weights"], kept["limit_s"],
-            )  # fmt: skip
-            return table, json.loads(str(kept["outings"]))
+        try:
+            with np.load(path, allow_pickle=False) as kept:
+                values = {n: kept[f"f_{n}"] for n in NAMES}
+                table = RunTable(
+                    tuple(str(n) for n in kept["names"]), tuple(bool(r) for r in kept["ranked"]), values, kept["wear"],
+                    kept["failed"].astype(object), kept["failed_s"], kept["weights"], kept["limit_s"],
+                )  # fmt: skip
+                return table, json.loads(str(kept["outings"]))
+        except (ValueError, KeyError, OSError, EOFError, zipfile.BadZipFile) as error:
+            raise self.damaged(name, error) from error
 
     def finish(self) -> Path:
         """Remove working files and give the folder its final name."""
-        shutil.rmtree(self.path / "working", ignore_errors=True)
-        if self.final.exists():
-            self.final.rmdir()
-        os.replace(self.path, self.final)
+        try:
+            shutil.rmtree(self.path / "working", ignore_errors=True)
+            for left in self.path.rglob(".*.new"):  # half written when an earlier process was killed
+                left.unlink()
+            os.replace(self.path, self.final)  # over an empty folder; refused if anything is in it
+            (self.final / LOCK).unlink(missing_ok=True)  # last, so that nobody could take it meanwhile
+        except OSError as error:
+            raise BadInput(
+                f"{self.final}: cannot be given its name: {error.strerror}",
+                f"The result stands in {self.path}, whole; put what is in the way aside, and go on with --resume.",
+            ) from error
+        finally:
+            self.lock.release()
         self.path = self.final
         return self.final
+
+
+def partial_of(final: Path) -> Path:
+    """The name of a result folder while it is not whole."""
+    return final.with_name(final.name + ".partial")
+
+
+def not_there(final: Path) -> None:
+    """Raises BadInput if DIR or DIR.partial holds anything."""
+    partial = partial_of(final)
+    for path, fault, remedy in (
+        (final, "already there", "Give another --out, or remove it yourself."),
+        (partial, "an unfinished result is there", f"Go on with --resume {partial}, or remove it."),
+    ):
+        if path.is_symlink() or (path.exists() and (not path.is_dir() or any(path.iterdir()))):
+            raise BadInput(f"{path}: {fault}", remedy)
+
+
+def held(folder: Path) -> FileLock:
+    """The lock of a result folder. Raises BadInput if another process is writing there."""
+    lock = FileLock(folder / LOCK)
+    if not lock.acquire(wait=False) or not lock.in_place():
+        lock.release()
+        raise BadInput(f"{folder}: {BUSY}", "Wait for it, or give another --out.")
+    return lock
 
 
 def manifest(
@@ -139,12 +243,6 @@ def manifest(
     copied: Mapping[str, str],
 ) -> str:
     """Versions, seeds, hashes of every input file and of every strategy, and the command line."""
-    versions = {"python": platform.python_version()}
-    for name in PACKAGES:
-        try:
-            versions[name] = metadata.version(name)
-        except metadata.PackageNotFoundError:
-            versions[name] = "not installed"
     content = {
         "schema": 1,
         "command": list(command),
@@ -152,9 +250,20 @@ def manifest(
         "inputs_sha256": plan_digest(plan),
         "strategies_sha256": strategy_digests(contestants),
         "files_sha256": dict(copied),
-        "versions": versions,
+        "versions": versions(),
     }
     return json.dumps(content, indent=1, sort_keys=True) + "\n"
+
+
+def versions() -> dict[str, str]:
+    """What figures are made with: another version may move their last digits, and with them a tuning."""
+    found = {"python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "not installed"
+    return found
 
 
 def strategy_digests(contestants: Sequence[Contestant]) -> dict[str, str]:
@@ -164,7 +273,7 @@ def strategy_digests(contestants: Sequence[Contestant]) -> dict[str, str]:
 
 def same_inputs(folder: Folder, plan: Plan, contestants: Sequence[Contestant]) -> None:
     """Raises BadInput if what an unfinished folder was made from has changed since."""
-    then = folder.read_json("manifest.json")
+    then = folder.read_manifest()
     faults = []
     if then["inputs_sha256"] != plan_digest(plan):
         faults.append(f"{folder.path}: season, car, drives or climates have changed since it was begun")
@@ -176,6 +285,13 @@ def same_inputs(folder: Folder, plan: Plan, contestants: Sequence[Contestant]) -
     ]
     if faults:
         raise BadInput(faults, "Put the files back as they were (copies are in its inputs/), or start afresh.")
+    changed = [
+        f"{folder.path}: was begun with {name} {version}, this is {versions().get(name)}"
+        for name, version in then["versions"].items()
+        if versions().get(name) != version
+    ]
+    if changed:
+        raise BadInput(changed, "One result comes from one set of versions: install those, or start afresh.")
 
 
 def copy_inputs(folder: Folder, paths: Iterable[Path]) -> dict[str, str]:

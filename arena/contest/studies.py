@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from arena.contest.axes import Axes
+from arena.contest.locks import LOCKS, JournalLock
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import NARROW, Contestant
 from arena.contest.store import strategy_digests
@@ -96,9 +97,12 @@ class SharedStudy:
 
 
 def open_storage(given: str) -> Any:
-    """An Optuna storage: a database by its URL, anything else a journal file. Raises BadInput if it will not open."""
+    """An Optuna storage: a database by its URL, anything else a journal file. Raises BadInput if it will not open.
+
+    A kill leaves no lock behind that the next process would wait for, and the torn line it may leave is cut off.
+    """
     import optuna
-    from optuna.storages.journal import JournalFileBackend, JournalFileSymlinkLock
+    from optuna.storages.journal import JournalFileBackend, JournalFileOpenLock
 
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     try:
@@ -106,9 +110,12 @@ def open_storage(given: str) -> Any:
             return optuna.storages.RDBStorage(given)
         path = Path(given)
         path.parent.mkdir(parents=True, exist_ok=True)
-        lock = JournalFileSymlinkLock(str(path))
-        mend(path, lock)
-        return optuna.storages.JournalStorage(JournalFileBackend(str(path), lock_obj=lock))
+        check_journal(path)
+        lock: Any = JournalLock(path) if LOCKS else JournalFileOpenLock(given)  # Optuna's own is stale after a kill
+        backend = JournalFileBackend(given, lock_obj=lock)
+        lock.acquire()  # once at the start, so that the end is mended before it is read
+        lock.release()
+        return optuna.storages.JournalStorage(backend)
     except BadInput:
         raise
     except Exception as error:  # whatever a database driver raises
@@ -118,21 +125,13 @@ def open_storage(given: str) -> Any:
         ) from error
 
 
-def mend(path: Path, lock: Any) -> None:
-    """Cut a journal back to its last whole line: what a process killed while writing leaves behind."""
-    if not path.exists():
-        return
-    lock.acquire()
-    try:
-        raw = path.read_bytes()
-        whole = raw.rfind(b"\n") + 1
-        if raw and not raw.lstrip().startswith(b"{"):
+def check_journal(path: Path) -> None:
+    """Raises BadInput for a file that is no journal, before anything in it is touched."""
+    if path.is_file():
+        with path.open("rb") as handle:
+            head = handle.read(64).lstrip()
+        if head and not head.startswith(b"{"):
             raise BadInput(f"--storage {path}: is not a journal of a study", "Name another file.")
-        if whole < len(raw):
-            with path.open("r+b") as handle:
-                handle.truncate(whole)
-    finally:
-        lock.release()
 
 
 def study_name(plan: Plan, contestant: Contestant, axes: Axes | None, stage: str) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -54,6 +55,10 @@ DEFAULT_SEED = 1
 DEFAULT_SEASON = "temperate-year"
 DEFAULT_CAR = "invented-2200"
 REFERENCES = ("always-on", "always-off")
+REQUEST: dict[str, Any] = {  # what a manifest keeps of what was asked for, and its type
+    "season": str, "car": str, "strategies": list, "trials": int, "replicates": int, "seed": int,
+    "spread": (int, float),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -116,9 +121,8 @@ def hold_tournament(
     """
     folder = Folder.resume(resume) if resume is not None else None
     if folder is not None:
-        asked = folder.read_json("manifest.json")["request"]
-        season, car, strategies = asked["season"], asked["car"], asked["strategies"]
-        trials, replicates, seed, spread = (asked[k] for k in ("trials", "replicates", "seed", "spread"))
+        asked = read_unfinished(folder)
+        season, car, strategies, trials, replicates, seed, spread = (asked[k] for k in REQUEST)
     if not 0 <= trials <= MOST_TRIALS:
         raise BadInput(f"--trials {trials} is outside 0..{MOST_TRIALS}", "Give 0 to rank the settings as they are.")
     if not 1 <= replicates <= MOST_REPLICATES:
@@ -126,22 +130,34 @@ def hold_tournament(
         raise BadInput(f"--replicates {replicates} is outside 1..{MOST_REPLICATES}", remedy)
     plan = make_plan(season, car, seed, spread)
     contestants = entrants(strategies)
-    request = {
-        "season": str(season) if not isinstance(season, Season) else season.name,
-        "car": str(car),
-        "strategies": list(strategies),
-        "trials": trials,
-        "replicates": replicates,
-        "seed": seed,
-        "spread": spread,
-    }
-    if folder is not None:
-        same_inputs(folder, plan, contestants)
-    elif out is not None:
-        folder = Folder.new(out)
-        copied = copy_inputs(folder, plan.sources)
-        folder.write("manifest.json", manifest(plan, contestants, request, command, copied))
-    return _hold(plan, contestants, trials, replicates, workers, folder, tell, dress)
+    named = str(season) if not isinstance(season, Season) else season.name
+    request = dict(zip(REQUEST, (named, str(car), list(strategies), trials, replicates, seed, spread), strict=True))
+    try:
+        if folder is not None:
+            same_inputs(folder, plan, contestants)
+        elif out is not None:
+            folder = Folder.new(out)
+            copied = copy_inputs(folder, plan.sources)
+            folder.write("manifest.json", manifest(plan, contestants, request, command, copied))
+            folder.begin()
+        return _hold(plan, contestants, trials, replicates, workers, folder, tell, dress)
+    finally:
+        if folder is not None:
+            folder.lock.release()
+
+
+def read_unfinished(folder: Folder) -> dict[str, Any]:
+    """What an unfinished folder was begun with, by the names in REQUEST. Raises BadInput if it says no such thing."""
+    asked: dict[str, Any] = folder.read_manifest()["request"]
+    for name, kind in REQUEST.items():
+        value = asked.get(name)
+        wrong = not isinstance(value, kind) or isinstance(value, bool)
+        if wrong or (kind is list and not all(isinstance(v, str) for v in asked[name])):
+            raise BadInput(
+                f"{folder.path}: not begun by a tournament: request.{name} in manifest.json is {value!r}",
+                "What `arena tune --out DIR` began, `arena tune --out DIR --resume` goes on with.",
+            )
+    return asked
 
 
 def _hold(

@@ -35,10 +35,11 @@ def open_folder(
         folder = Folder.new(out)
         copied = copy_inputs(folder, job.plan.sources)
         folder.write("manifest.json", manifest(job.plan, [job.contestant], request, command, copied))
+        folder.begin()
         return folder
     folder = Folder.resume(partial)
     same_inputs(folder, job.plan, [job.contestant])
-    before = folder.read_json("manifest.json")["request"]
+    before = folder.read_manifest()["request"]
     changed = [k for k, v in request.items() if before.get(k) != v and k != "replicates"]
     if changed:
         raise BadInput(

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from tune_drives import DRIVE
 
-from arena.contest.studies import SharedStudy, mend, open_storage
+from arena.contest.studies import SharedStudy, open_storage
 from arena.errors import BadInput
 
 TRIALS = 512
@@ -82,8 +82,3 @@ def test_another_file_is_not_taken_for_a_journal(tmp_path: Path) -> None:
     assert path.read_text(encoding="utf-8") == "milk, eggs\n"
     with pytest.raises(BadInput, match="cannot be opened"):
         open_storage("nosuch://x/y")
-
-
-def test_mending_what_is_not_there_does_nothing(tmp_path: Path) -> None:
-    mend(tmp_path / "none.log", None)
-    assert not (tmp_path / "none.log").exists()
