@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from arena.cli.base import Car, Columns, Json, Seed, Strategies, UnitsName, Workers, app, emit, units_of
+from arena.cli.base import Car, Columns, Json, Seed, Strategies, UnitsName, Workers, app, emit, stoppable, units_of
+
+if TYPE_CHECKING:
+    from arena.report.terminal import ProgressLine
 
 
 @app.command()
@@ -40,10 +44,11 @@ def tournament(
         build_page(folder)
 
     printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
-    result = hold_tournament(
-        season, car, strategy or (), trials=trials, replicates=replicates, seed=seed, workers=workers, spread=spread,
-        out=out, resume=resume, tell=progress, command=sys.argv[1:], dress=page_of,
-    )  # fmt: skip
+    with stoppable(lambda: going_on(progress, resume or out, None)):
+        result = hold_tournament(
+            season, car, strategy or (), trials=trials, replicates=replicates, seed=seed, workers=workers,
+            spread=spread, out=out, resume=resume, tell=progress, command=sys.argv[1:], dress=page_of,
+        )  # fmt: skip
     progress.done()
     if as_json:
         from arena.report.documents import tournament_document
@@ -84,6 +89,7 @@ def tune(
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with an interrupted --out or --storage.")] = False,
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Settings for one strategy, tuned for your drives and climates; for the table, the table itself.
@@ -98,24 +104,42 @@ def tune(
         "climates": climate or [], "drives": drive or [], "season": season, "strategy": strategy, "car": car,
         "axes": axes, "against": str(against) if against else None, "trials": trials, "seed": seed, "spread": spread,
     }  # fmt: skip
-    progress = terminal.ProgressLine(quiet=as_json)
+    printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
     aside = "--compare-axes" if compare_axes else "--compare-aims" if compare_aims else ""
     job = make_job(
         climate or (), drive or (), season, strategy, car, axes, against, trials, replicates, seed, spread, aside
     )
     asked = Asked(foresight, compare_axes, compare_aims, tradeoff)
-    folder = open_folder(job, out, resume, request, sys.argv[1:])
-    keep, kept = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
-    result = hold_tuning(job, workers, progress, keep, kept, asked, storage, resume)
-    if folder is not None:
-        result = write_tuning(folder, result, tune_text.pictures)
+    with stoppable(lambda: going_on(progress, out, storage)):
+        folder = open_folder(job, out, resume, request, sys.argv[1:])
+        keep, kept = (folder.keep_generation, folder.kept_generation) if folder else (None, None)
+        result = hold_tuning(job, workers, progress, keep, kept, asked, storage, resume)
+        if folder is not None:
+            result = write_tuning(folder, result, tune_text.pictures)
     progress.done()
     if as_json:
-        emit(tune_text.tuning_document(result))
+        from arena.report.tune_document import tuning_document
+
+        emit(tuning_document(result))
     else:
-        tune_text.show_tuning(result)
+        tune_text.show_tuning(result, printed)
     if result.comparison.line(result.comparison.mine).failed:
         raise typer.Exit(1)
+
+
+def going_on(progress: ProgressLine, out: Path | None, storage: str | None) -> str:
+    """After ctrl-C: what is kept, and the command that goes on with it."""
+    progress.done()
+    words = [w for w in sys.argv[1:] if w != "--resume"]
+    partial = out.with_name(out.name.removesuffix(".partial") + ".partial") if out else None
+    if partial is not None and partial.is_dir():
+        again = shlex.join([*words, "--resume"] if words[0] == "tune" else ["tournament", "--resume", str(partial)])
+        return f"What was finished is kept in {partial}; go on with: arena {again}"
+    if storage is not None:
+        return f"What was finished is kept in {storage}; go on with: arena {shlex.join([*words, '--resume'])}"
+    if out is not None:
+        return "Nothing was finished yet."
+    return "Nothing was kept: with --out DIR it can be gone on with."
 
 
 @app.command()
@@ -128,7 +152,7 @@ def drive(
     seed: Seed = 1,
     fault: Annotated[str | None, typer.Option(help="What breaks: a fault file or name.")] = None,
     trace: Annotated[Path | None, typer.Option(help="Write the run as CSV, 10 Hz.")] = None,
-    plot: Annotated[Path | None, typer.Option(help="Draw the run as an SVG.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Draw the run: .svg, .png or .pdf.")] = None,
     columns: Columns = None,
     units: UnitsName = "metric",
     as_json: Json = False,
@@ -139,9 +163,11 @@ def drive(
     """
     from arena.contest.single import drive_once, settings_from
     from arena.report import documents, terminal
+    from arena.report.pictures import check_ending
     from arena.scenario.columns import read_columns
     from arena.scenario.drive import load_drive
 
+    check_ending(plot, "--plot")
     printed, mapped = units_of(units), read_columns(columns)
     result = drive_once(
         load_drive(name, columns=mapped), climate, car, strategy, settings_from(setting or []), seed, record=True,
@@ -154,7 +180,7 @@ def drive(
     if plot is not None:
         from arena.report.plots import write_plot
 
-        write_plot(result, plot)
+        write_plot(result, plot, printed)
     if as_json:
         emit(documents.drive_document(result))
     else:

@@ -24,7 +24,7 @@ def fit(
         bool, typer.Option("--health", help="Does coolant flow, is the pump weak, the probe right?")
     ] = False,
     plan: Annotated[bool, typer.Option("--plan", help="Which short drive would tell the rest.")] = False,
-    plot: Annotated[Path | None, typer.Option(help="Write the residuals as SVG.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Draw the residuals: .svg, .png or .pdf.")] = None,
     units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
@@ -34,8 +34,10 @@ def fit(
     """
     from arena.garage import fit as fitting
     from arena.report import garage_text
+    from arena.report.pictures import check_ending
     from arena.scenario.columns import read_columns
 
+    check_ending(plot, "--plot")
     if log is None and not plan:
         raise BadInput("no log is given", "Give a log, or ask for a drive to log with --plan.")
     progress = garage_text.Notice(quiet=as_json)
@@ -62,7 +64,9 @@ def fit(
     progress.done()
     assert fitted is not None
     if plot is not None:
-        garage_text.write_residual_plot(fitted, plot)
+        from arena.report.garage_pictures import write_residuals
+
+        write_residuals(fitted, plot, printed)
     emit(fitting.document(fitted)) if as_json else garage_text.show_fit(fitted, printed)
 
 
@@ -110,7 +114,7 @@ def wiring(
     ] = None,
     bay_c: Annotated[float | None, typer.Option(help="Air round resistor, switch and leads.")] = None,
     explain: Annotated[bool, typer.Option("--explain", help="Formula and source of each number.")] = False,
-    sketch: Annotated[Path | None, typer.Option(help="Draw the wiring as SVG.")] = None,
+    sketch: Annotated[Path | None, typer.Option(help="Draw the wiring: .svg, .png or .pdf.")] = None,
     units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
@@ -119,9 +123,11 @@ def wiring(
     Example: arena wiring --car mycar.toml --flow-l-min 6 --length-m 3.5 --sketch wiring.svg
     """
     from arena.garage.wiring import SUPPLIES_V, advise, load_from
+    from arena.report.pictures import check_ending
     from arena.report.wiring_text import show_wiring, wiring_document
     from arena.scenario.car import load_car
 
+    check_ending(sketch, "--sketch")
     printed, loaded = units_of(units), load_car(car)
     advice = advise(
         loaded.numbers(), loaded.name, flow_l_min, length_m, tuple(at_v or SUPPLIES_V), tuple(resistor_ohm or ()),
@@ -151,7 +157,7 @@ def parts(
     pump_price: Annotated[
         float | None, typer.Option(help="Price of the pump: wear costs price over rated life.")
     ] = None,
-    plot: Annotated[Path | None, typer.Option(help="Draw the ranking as SVG.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Draw the ranking: .svg, .png or .pdf.")] = None,
     sensitivity: Annotated[
         bool, typer.Option("--sensitivity", help="Which uncertain numbers of the car the answer hangs on (minutes).")
     ] = False,
@@ -165,7 +171,9 @@ def parts(
     from arena.contest.tournament import make_plan
     from arena.garage.parts import what_parts_buy
     from arena.report import parts_text, terminal
+    from arena.report.pictures import check_ending
 
+    check_ending(plot, "--plot")
     printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
     plan = make_plan(season, car, seed, spread)
     if sensitivity and spread <= 0.0:
@@ -181,7 +189,9 @@ def parts(
         found = over_spread(plan, result.best, workers, tell=progress)
     progress.done()
     if plot is not None:
-        parts_text.write_plot(result, plot)
+        from arena.report.garage_pictures import write_parts
+
+        write_parts(result, plot)
     if as_json:
         more = {"sensitivity": parts_text.sensitivity_document(found)} if found else {}
         emit({**parts_text.parts_document(result), **more})

@@ -1,19 +1,15 @@
-"""What `arena fit` and `arena compare` show on a terminal, and the residual plot as SVG."""
+"""What `arena fit` and `arena compare` show on a terminal, and the residuals as dots."""
 
 from __future__ import annotations
 
-import os
 import sys
 import textwrap
 import time
 from collections.abc import Sequence
-from html import escape
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arena.errors import BadInput
 from arena.report.terminal import METRIC, console, say, show, table
 from arena.units import Units
 
@@ -136,41 +132,6 @@ def residual_lines(found: Fit, width: int, units: Units = METRIC) -> list[str]:
         *lines,
         " " * (10 + len(units.difference_unit)) + first + last.rjust(width - len(first)),
     ]
-
-
-def write_residual_plot(found: Fit, path: Path) -> None:
-    """Residuals over time as SVG; whole or not at all. Raises BadInput where it cannot be written."""
-    aside = path.with_name(f".{path.name}.new")
-    try:
-        aside.write_text(residual_svg(found), encoding="utf-8")
-        os.replace(aside, path)
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be written: {error.strerror}", "Give a --plot path you may write.") from error
-
-
-def residual_svg(found: Fit) -> str:
-    """Reading less prediction over time."""
-    wide, high, left, top = 900, 300, 60, 40
-    most = max(float(np.quantile(np.abs(found.residual_k), 0.998)) * 1.1, 0.5)
-    span = max(float(found.time_s[-1]), 1.0)
-    x = left + (wide - left - 20) * found.time_s / span
-    y = top + (high - top - 40) * (0.5 - 0.5 * np.clip(found.residual_k / most, -1.0, 1.0))
-    dots = "".join(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="1.4"/>' for a, b in zip(x, y, strict=True))
-    marks = "".join(
-        f'<line x1="{left}" x2="{wide - 20}" y1="{at:.1f}" y2="{at:.1f}" stroke="#ccc"/>'
-        f'<text x="{left - 6}" y="{at + 4:.1f}" text-anchor="end">{level * most:+.1f}</text>'
-        for level in (-1.0, -0.5, 0.0, 0.5, 1.0)
-        for at in [top + (high - top - 40) * (0.5 - 0.5 * level)]
-    )
-    title = escape(f"{Path(found.log.name).name}: reading less prediction, K; {found.rms_k:.2f} K RMS")
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" height="{high}" '
-        f'role="img" font-family="sans-serif" font-size="12" fill="{GREY}"><title>{title}</title>'
-        f'<rect width="{wide}" height="{high}" fill="#fff"/><text x="{left}" y="22" font-size="14">{title}</text>'
-        f'{marks}<g fill="{BLUE}">{dots}</g>'
-        f'<text x="{wide - 20}" y="{high - 12}" text-anchor="end">{span:.0f} s</text>'
-        f'<text x="{left}" y="{high - 12}">0 s</text></svg>\n'
-    )
 
 
 def show_comparison(found: Comparison, units: Units = METRIC) -> None:

@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import os
-from html import escape
-from pathlib import Path
 from typing import Any
 
 from arena.contest.figures import FIGURES
-from arena.errors import BadInput
 from arena.garage.part_figures import Absolute, Change, PartResult, PartsResult, verdict
 from arena.garage.sensitivity import Sensitivity
 from arena.report.terminal import CAUTIONS, METRIC, console, figure, of, say, show, table
@@ -237,64 +233,6 @@ def settings_of(contestant: Any) -> dict[str, float]:
     """The settings of a contestant by name, without crumbs of rounding."""
     values = contestant.strategy.make_settings(dict(contestant.settings))._asdict()
     return {name: float(f"{value:.12g}") for name, value in values.items()}
-
-
-def write_plot(result: PartsResult, path: Path) -> None:
-    """Write the ranking as SVG; whole or not at all. Raises BadInput where it cannot be written."""
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(plot_svg(result), encoding="utf-8")
-        os.replace(part, path)
-    except OSError as error:
-        raise BadInput(
-            f"--plot {path}: {error.strerror or error}", "Name a file in a folder you may write to."
-        ) from error
-
-
-def plot_svg(result: PartsResult) -> str:
-    """Dots with intervals: money saved a year by each part and pair, control's own in words."""
-    rows = [r for r in [*result.results, *result.pairs] if not r.failed]
-    ends = [0.0] + [e for r in rows for e in (-r.changes["cost"].low, -r.changes["cost"].high) if math.isfinite(e)]
-    ends += [-r.changes["cost"].mean for r in rows]
-    low, high = min(ends), max(ends)
-    room = 0.05 * (high - low) or 1.0
-    low, high = low - room, high + room
-    left, right, step = 330.0, 900.0, 24.0
-    height = 110.0 + step * len(rows)
-
-    def x(value: float) -> float:
-        return left + (right - left) * (value - low) / (high - low)
-
-    out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 940 {height:g}" width="940" height="{height:g}" '
-        'role="img" font-family="sans-serif" font-size="13">',
-        f"<title>{escape(f'What parts buy for {result.car} over {result.season}')}</title>",
-        f'<rect width="940" height="{height:g}" fill="#ffffff"/>',
-        '<text x="16" y="26" font-size="16">Saved in money a year, each part with its own best control</text>',
-        f'<text x="16" y="46" fill="#555555">{escape(f"control itself, always-on to {result.best.strategy.name}: ")}'
-        f"{-result.control.mean:.1f} ({span(result.control, -1.0)})</text>",
-    ]
-    for tick in ticks(low, high):
-        out.append(f'<line x1="{x(tick):.1f}" x2="{x(tick):.1f}" y1="62" y2="{height - 36:g}" stroke="#dddddd"/>')
-        out.append(f'<text x="{x(tick):.1f}" y="{height - 16:g}" text-anchor="middle" fill="#555555">{tick:g}</text>')
-    out.append(f'<line x1="{x(0):.1f}" x2="{x(0):.1f}" y1="62" y2="{height - 36:g}" stroke="#1a1a1a"/>')
-    for k, r in enumerate(rows):
-        y, c = 80.0 + step * k, r.changes["cost"]
-        colour = "#0072b2" if r.part.family != "pair" else "#d55e00"
-        out.append(f'<text x="{left - 12:g}" y="{y + 4:g}" text-anchor="end">{escape(r.part.words)}</text>')
-        if math.isfinite(c.low):
-            ends_at = f'x1="{x(-c.high):.1f}" x2="{x(-c.low):.1f}" y1="{y:g}" y2="{y:g}"'
-            out.append(f'<line {ends_at} stroke="{colour}" stroke-width="2"/>')
-        out.append(f'<circle cx="{x(-c.mean):.1f}" cy="{y:g}" r="4.5" fill="{colour}"/>')
-    return "\n".join([*out, "</svg>", ""])
-
-
-def ticks(low: float, high: float) -> list[float]:
-    """Four to nine round values within a span."""
-    rough = (high - low) / 6.0
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(power * m for m in (1.0, 2.0, 5.0, 10.0) if power * m >= rough)
-    return [round(k * step, 10) for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
 
 
 def _strategy(r: PartResult) -> str:

@@ -1,85 +1,100 @@
-"""A wiring sketch as SVG, our own drawing, with symbols in the style of IEC 60617.
+"""A wiring sketch, with symbols in the style of IEC 60617, as .svg, .png or .pdf.
 
 Battery, fuse, contacts (drawn at rest), coils, resistor, motor, diode and switch; one panel an arrangement.
 """
 
 from __future__ import annotations
 
-import os
-from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from arena.errors import BadInput
 from arena.garage.fail_on import FailOn
 from arena.garage.wiring import Wiring
+from arena.report.pictures import new_figure, panel, write_picture
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 INK, NOTE, WARN = "#1a1a1a", "#0072b2", "#b3440a"
 WIDTH, PANEL = 940, 460
 RAIL, EARTH = 90, 410  # heights of feed and ground within a panel
+PT = 0.72  # points of a hundredth of an inch
 
 
 def write_sketch(advice: Wiring, path: Path) -> None:
-    """Write the sketch; whole or not at all. Raises BadInput where it cannot be written."""
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(sketch_svg(advice), encoding="utf-8")
-        os.replace(part, path)
-    except OSError as error:
-        raise BadInput(
-            f"--sketch {path}: {error.strerror or error}", "Name a file in a folder you may write to."
-        ) from error
+    """Write the sketch; whole or not at all. Raises BadInput for another ending, or where it cannot be written."""
+    title = f"Pump wiring of {advice.car}: every failure on the computer's side means full pump"
+    what = "; ".join(f"{a.name}: at rest {a.polarity.split(';')[0]}" for a in advice.fail_on)
+    write_picture(path, lambda: sketch_figure(advice), title, what, "--sketch")
 
 
-def sketch_svg(advice: Wiring) -> str:
-    """The sketch as one SVG document."""
+def sketch_figure(advice: Wiring) -> Figure:
+    """The sketch: a panel an arrangement, cautions below."""
     height = PANEL * len(advice.fail_on) + 190
-    pen = Pen()
+    figure = new_figure(WIDTH, height)
+    figure.set_facecolor("white")
+    sheet = panel(figure, 0, 0, WIDTH, height)
+    sheet.set_xlim(0, WIDTH)
+    sheet.set_ylim(height, 0)
+    sheet.set_axis_off()
+    pen = Pen(sheet)
     for k, arrangement in enumerate(advice.fail_on):
         pen.top = PANEL * k
         {"relay": _relay, "switch": _switch, "signal": _signal}[arrangement.kind](pen, advice, arrangement)
     pen.top = PANEL * len(advice.fail_on)
     _cautions(pen, advice)
-    title = escape(f"Pump wiring of {advice.car}: every failure on the computer's side means full pump")
-    return "\n".join(
-        [
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" height="{height}" '
-            f'role="img" font-family="sans-serif" font-size="13" fill="none" stroke="{INK}" stroke-width="1.6">',
-            f"<title>{title}</title>",
-            f'<rect width="{WIDTH}" height="{height}" fill="#ffffff" stroke="none"/>',
-            *pen.drawn,
-            "</svg>",
-            "",
-        ]
-    )
+    return figure
 
 
 class Pen:
-    """Draws symbols into a list of SVG elements; heights count from `top`."""
+    """Draws symbols on a sheet of pixels; heights count from `top`. What is drawn later lies above."""
 
-    def __init__(self) -> None:
-        self.drawn: list[str] = []
+    def __init__(self, sheet: Axes) -> None:
+        self.sheet = sheet
         self.top = 0
+        self.depth = 1.0
+
+    def above(self) -> float:
+        """The next depth."""
+        self.depth += 0.001
+        return self.depth
 
     def line(self, *points: tuple[float, float], dashed: bool = False) -> None:
         """A wire through points; dashed: a mechanical link."""
-        path = " ".join(f"{x:g},{y + self.top:g}" for x, y in points)
-        dash = ' stroke-dasharray="5 4" stroke-width="1"' if dashed else ""
-        self.drawn.append(f'<polyline points="{path}"{dash}/>')
+        x, y = zip(*points, strict=True)
+        look = {"linestyle": (0, (5, 4)), "linewidth": PT} if dashed else {"linewidth": 1.6 * PT}
+        self.sheet.plot(x, [v + self.top for v in y], color=INK, zorder=self.above(), **look)
 
-    def box(self, x: float, y: float, w: float, h: float) -> None:
+    def shape(self, points: list[tuple[float, float]], edge: float = 1.6) -> None:
+        """A white polygon."""
+        from matplotlib.patches import Polygon
+
+        moved = [(x, y + self.top) for x, y in points]
+        self.sheet.add_patch(Polygon(moved, facecolor="white", edgecolor=INK, linewidth=edge * PT, zorder=self.above()))
+
+    def disc(self, x: float, y: float, radius: float, fill: str = "white") -> None:
+        """A circle."""
+        from matplotlib.patches import Circle
+
+        self.sheet.add_patch(
+            Circle((x, y + self.top), radius, facecolor=fill, edgecolor=INK, linewidth=1.6 * PT, zorder=self.above())
+        )
+
+    def box(self, x: float, y: float, w: float, h: float, edge: float = 1.6) -> None:
         """A rectangle by its upper left corner."""
-        self.drawn.append(f'<rect x="{x:g}" y="{y + self.top:g}" width="{w:g}" height="{h:g}" fill="#ffffff"/>')
+        self.shape([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], edge)
 
     def dot(self, x: float, y: float) -> None:
         """A joint."""
-        self.drawn.append(f'<circle cx="{x:g}" cy="{y + self.top:g}" r="3" fill="{INK}" stroke="none"/>')
+        self.disc(x, y, 2.5, INK)
 
-    def text(self, x: float, y: float, words: str, colour: str = INK, size: float = 13, anchor: str = "start") -> None:
+    def text(self, x: float, y: float, words: str, colour: str = INK, size: float = 13, anchor: str = "left") -> None:
         """Words with their baseline at y."""
-        self.drawn.append(
-            f'<text x="{x:g}" y="{y + self.top:g}" fill="{colour}" stroke="none" font-size="{size:g}" '
-            f'text-anchor="{anchor}">{escape(words)}</text>'
-        )
+        self.sheet.text(
+            x, y + self.top, words, color=colour, fontsize=0.94 * size * PT, ha=anchor, va="baseline",
+            zorder=self.above(),
+        )  # fmt: skip
 
     def ground(self, x: float, y: float = EARTH) -> None:
         """Ground: three bars."""
@@ -94,7 +109,7 @@ class Pen:
         self.line((x, 252), (x, EARTH))
         self.ground(x)
         self.text(x + 20, 228, "+")
-        self.text(x - 20, 205, "battery", NOTE, 12, "end")
+        self.text(x - 20, 205, "battery", NOTE, 12, "right")
 
     def fuse(self, x: float, y: float) -> None:
         """Fuse 46 wide: a rectangle with its conductor through it."""
@@ -127,20 +142,17 @@ class Pen:
 
     def diode(self, x: float, y: float, zener: bool = False) -> None:
         """An upright diode, cathode on top."""
-        high, low = y - 6 + self.top, y + 8 + self.top
-        self.drawn.append(f'<polygon points="{x - 8:g},{low:g} {x + 8:g},{low:g} {x:g},{high:g}" fill="#ffffff"/>')
+        self.shape([(x - 8, y + 8), (x + 8, y + 8), (x, y - 6)])
         self.line((x - 8, y - 6), (x + 8, y - 6), *(((x + 8, y - 11),) if zener else ()))
 
     def motor(self, x: float, y: float) -> None:
         """A motor of radius 24."""
-        self.drawn.append(f'<circle cx="{x:g}" cy="{y + self.top:g}" r="24" fill="#ffffff"/>')
-        self.text(x, y + 6, "M", INK, 18, "middle")
+        self.disc(x, y, 24)
+        self.text(x, y + 6, "M", INK, 18, "center")
 
     def capacitor(self, x: float, y: float) -> None:
         """Two plates across an upright wire."""
-        self.drawn.append(
-            f'<rect x="{x - 3:g}" y="{y - 4 + self.top:g}" width="6" height="8" fill="#ffffff" stroke="none"/>'
-        )
+        self.box(x - 3, y - 4, 6, 8, edge=0.0)
         for dy in (-4, 4):
             self.line((x - 14, y + dy), (x + 14, y + dy))
 
@@ -157,9 +169,9 @@ class Pen:
     def computer(self, x: float, y: float, w: float, outputs: tuple[str, ...]) -> None:
         """The engine computer as a box with its outputs named along the lower edge inside."""
         self.box(x, y, w, 52)
-        self.text(x + w / 2, y + 20, "engine computer", INK, 13, "middle")
+        self.text(x + w / 2, y + 20, "engine computer", INK, 13, "center")
         for k, words in enumerate(outputs):
-            self.text(x + w * (2 * k + 1) / (2 * len(outputs)), y + 40, words, NOTE, 12, "middle")
+            self.text(x + w * (2 * k + 1) / (2 * len(outputs)), y + 40, words, NOTE, 12, "center")
 
 
 def _supply(pen: Pen, advice: Wiring, arrangement: FailOn, to: float) -> None:
@@ -171,11 +183,11 @@ def _supply(pen: Pen, advice: Wiring, arrangement: FailOn, to: float) -> None:
     pen.battery(80)
     pen.line((80, RAIL), (110, RAIL))
     pen.fuse(110, RAIL)
-    pen.text(133, RAIL - 14, fuse, NOTE, 12, "middle")
+    pen.text(133, RAIL - 14, fuse, NOTE, 12, "center")
     pen.text(120, RAIL + 26, "at the battery", NOTE, 12)
     pen.line((156, RAIL), (200, RAIL))
     pen.make_contact(200, RAIL)
-    pen.text(225, RAIL - 22, "key", NOTE, 12, "middle")
+    pen.text(225, RAIL - 22, "key", NOTE, 12, "center")
     pen.line((250, RAIL), (to, RAIL))
     pen.text(262, RAIL - 8, area, NOTE, 12)
 
@@ -196,21 +208,21 @@ def _relay(pen: Pen, advice: Wiring, arrangement: FailOn) -> None:
     pen.resistor(650, RAIL + 20)
     pen.line((700, RAIL + 20), (800, RAIL + 20))
     pen.dot(800, RAIL + 20)
-    pen.text(574, RAIL + 78, "empty", NOTE, 12)
+    pen.text(560, RAIL + 78, "empty", NOTE, 12)
     if chosen is not None:
         each = " each" if len(chosen.combination.parts_ohm) > 1 else ""
         rating = "" if chosen.rating_w is None else f", {chosen.rating_w:g} W{each}"
-        pen.text(675, RAIL + 46, f"{chosen.combination.words()} ohm{rating}", NOTE, 12, "middle")
+        pen.text(675, RAIL + 46, f"{chosen.combination.words()} ohm{rating}", NOTE, 12, "center")
         flow = next(x.flow_l_min for x in chosen.points if x.supply_v == advice.motor.design_v)
-        pen.text(675, RAIL + 76, f"{flow:.1f} L/min at {advice.motor.design_v:g} V", NOTE, 12, "middle")
-        pen.text(675, RAIL + 61, "on bare metal, HOT", WARN, 12, "middle")
+        pen.text(675, RAIL + 76, f"{flow:.1f} L/min at {advice.motor.design_v:g} V", NOTE, 12, "center")
+        pen.text(675, RAIL + 61, "on bare metal, HOT", WARN, 12, "center")
     pen.motor(800, 250)
     pen.text(832, 254, "pump", NOTE)
     pen.line((800, 274), (800, EARTH))
     pen.ground(800)
     for x, name, contact in ((420, "K1", (430, RAIL - 8)), (540, "K2", (560, RAIL + 32))):
         pen.coil(x, 260)
-        pen.text(x - 28, 264, name, NOTE, 13, "end")
+        pen.text(x - 28, 264, name, NOTE, 13, "right")
         pen.line((x, 248), (x, 200), (contact[0], 200), contact, dashed=True)
     pen.dot(420, 226)
     pen.line((420, 300), (420, 340))
@@ -228,12 +240,12 @@ def _switch(pen: Pen, advice: Wiring, arrangement: FailOn) -> None:
     pen.capacitor(440, 170)
     pen.ground(440)
     if p is not None:
-        pen.text(424, 166, f"C1 {p.switch.filter_uf:.0f} uF", NOTE, 12, "end")
+        pen.text(419, 166, f"C1 {p.switch.filter_uf:.0f} uF", NOTE, 12, "right")
     pen.dot(570, RAIL)
     pen.line((570, RAIL), (570, 296))
     pen.resistor(570, 140, upright=True)
-    pen.text(558, 168, "gate resistor", NOTE, 12, "end")
-    pen.text(558, 182, "AT THE SWITCH", NOTE, 12, "end")
+    pen.text(553, 168, "gate resistor", NOTE, 12, "right")
+    pen.text(553, 182, "AT THE SWITCH", NOTE, 12, "right")
     pen.dot(570, 296)
     pen.line((570, 296), (570, EARTH))
     pen.diode(570, 350, zener=True)
@@ -250,7 +262,7 @@ def _switch(pen: Pen, advice: Wiring, arrangement: FailOn) -> None:
     pen.line((700, RAIL), (700, 250))
     pen.dot(700, RAIL)
     pen.motor(700, 160)
-    pen.text(668, 164, "pump", NOTE, 13, "end")
+    pen.text(668, 164, "pump", NOTE, 13, "right")
     pen.line((790, RAIL), (790, 225), (700, 225))
     pen.dot(700, 225)
     pen.diode(790, 160)
@@ -276,8 +288,8 @@ def _signal(pen: Pen, advice: Wiring, arrangement: FailOn) -> None:
         pen.dot(560, RAIL)
         pen.line((560, RAIL), (560, 250))
         pen.resistor(560, 140, upright=True)
-        pen.text(548, 168, "pull-up AT THE PUMP", NOTE, 12, "end")
-        pen.text(548, 184, "(to the signal's supply)", NOTE, 12, "end")
+        pen.text(548, 168, "pull-up AT THE PUMP", NOTE, 12, "right")
+        pen.text(548, 184, "(to the signal's supply)", NOTE, 12, "right")
         pen.dot(560, 250)
     elif "LOW" in arrangement.polarity:
         pen.dot(560, 250)

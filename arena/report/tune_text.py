@@ -21,7 +21,8 @@ from arena.contest.table_shape import ROUGHNESS_PRICE
 from arena.contest.table_tuning import MOST_OVER_K, SEEN_S, TRAIN_WORLDS, TunedTable
 from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import TuningResult
-from arena.report.table_picture import dark, front_svg, shade, table_svg, words, write_svg
+from arena.report.shades import dark, shade
+from arena.report.table_picture import words, write_front, write_table
 from arena.report.terminal import CAUTIONS, console, say, show, table
 
 SHOWN = (
@@ -82,15 +83,15 @@ def show_answers(result: TuningResult) -> None:
 
 
 def pictures(folder: Path, result: TuningResult) -> None:
-    """The table as SVG, into a result folder."""
+    """The tables and the trade-off as SVG and PNG, into a result folder."""
     if result.table is not None:
         title = f"{result.table.name}: {result.job.plan.season.name}"
-        write_svg(table_svg(result.table, title), folder / "tables" / f"{result.table.name}.svg")
+        write_table(result.table, title, folder / "tables" / result.table.name)
     for climate, made in (result.seasonal.tables if result.seasonal else {}).items():
-        write_svg(table_svg(made, f"{made.name}: for {climate}"), folder / "tables" / f"{made.name}.svg")
+        write_table(made, f"{made.name}: for {climate}", folder / "tables" / made.name)
     if result.tradeoff is not None:
         title = f"Trade-off: {result.job.contestant.name}, {result.job.plan.season.name}"
-        write_svg(front_svg(result.tradeoff, title), folder / "tradeoff.svg")
+        write_front(result.tradeoff, title, folder / "tradeoff")
 
 
 def head_words(result: TuningResult) -> str:

@@ -20,8 +20,9 @@ from arena.contest.tune import Training, costs_of
 from arena.contest.tuning import Job, against_table, hold_tuning, make_job, season_of
 from arena.contest.tuning_files import cells_csv
 from arena.errors import BadInput
-from arena.report.table_picture import table_svg
-from arena.report.tune_text import table_words, tuning_document
+from arena.report.table_picture import write_table
+from arena.report.table_text import table_words
+from arena.report.tune_document import tuning_document
 from arena.strategies import shipped
 
 TRIALS = 256
@@ -164,12 +165,17 @@ def test_front_holds_only_what_nothing_beats() -> None:
     assert choices["balanced"].score == min(p.score for p in front)
 
 
-def test_picture_shows_every_cell_and_marks_the_unvisited(mild: tuple[Job, Training, TunedTable]) -> None:
+def test_picture_shows_every_cell_and_marks_the_unvisited(
+    mild: tuple[Job, Training, TunedTable], tmp_path: Path
+) -> None:
     import xml.etree.ElementTree as ET
 
     table = mild[2]
-    drawn = ET.fromstring(table_svg(table, "a <table> & more"))
+    write_table(table, "a <table> & more", tmp_path / "mine")
+    assert (tmp_path / "mine.png").read_bytes().startswith(b"\x89PNG")
+    drawn = ET.parse(tmp_path / "mine.svg").getroot()
     texts = [t.text or "" for t in drawn.iter("{http://www.w3.org/2000/svg}text")]
+    assert "a <table> & more" in texts
     assert sum(t.startswith("(") and t.endswith(")") for t in texts) == int((~table.visited).sum())
 
 
