@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import json
 import os
 import shutil
 import subprocess
@@ -45,6 +47,10 @@ fault = "probe-open"
 per_year = 1
 """
 
+NAMES_OF_MANY = [
+    (f"a-strategy-with-a-long-name-{n}", ("proportional", "gated-table", "always-off")[n % 3]) for n in range(10)
+]
+
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -58,6 +64,32 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )  # fmt: skip
     assert result.folder is not None
     return result.folder
+
+
+@pytest.fixture(scope="session")
+def crowded(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with sixteen contestants of long names: every contestant there is, again and again."""
+    place = Path(shutil.copytree(folder, tmp_path_factory.mktemp("crowded") / "done"))
+    views = json.loads((place / "views.json").read_text(encoding="utf-8"))
+    for file in ("standings.csv", "runs.csv"):
+        with (place / file).open(encoding="utf-8", newline="") as handle:
+            rows = list(csv.DictReader(handle))
+        with (place / file).open("w", encoding="utf-8", newline="") as handle:
+            writer = csv.DictWriter(handle, rows[0])
+            writer.writeheader()
+            writer.writerows(rows)
+            for new, old in NAMES_OF_MANY:
+                writer.writerows({**r, "contestant": new} for r in rows if r["contestant"] == old)
+    for new, old in NAMES_OF_MANY:
+        about = next(c for c in views["contestants"] if c["name"] == old)
+        views["contestants"].append({**about, "name": new})
+        views["histogram"]["minutes"][new] = views["histogram"]["minutes"][old]
+        views["protection"] += [{**p, "contestant": new} for p in views["protection"] if p["contestant"] == old]
+        for view in views["views"]:
+            view["lines"][new] = view["lines"][old]
+    (place / "views.json").write_text(json.dumps(views), encoding="utf-8")
+    build_page(place)
+    return place
 
 
 @pytest.fixture

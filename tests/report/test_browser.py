@@ -55,9 +55,13 @@ def test_page_draws_every_chart_quietly_and_offline(browser: Browser, folder: Pa
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_nothing_of_a_chart_hangs_over_its_edge(browser: Browser, folder: Path, width: int) -> None:
+@pytest.mark.parametrize("which", ["folder", "crowded"])
+def test_nothing_of_a_chart_hangs_over_its_edge(
+    browser: Browser, request: pytest.FixtureRequest, width: int, which: str
+) -> None:
     browser.size(width)
-    browser.open(folder / "page.html")
+    browser.open(request.getfixturevalue(which) / "page.html")
+    assert browser.run("document.documentElement.scrollWidth") == width, "the page scrolls sideways"
     cut = browser.run(
         "[...document.querySelectorAll('.chart')].flatMap(c => { const r = c.getBoundingClientRect();"
         " return [...c.querySelectorAll('text')].filter(t => t.textContent.trim() && !t.closest('.hoverlayer'))"
@@ -244,7 +248,11 @@ def test_no_serious_accessibility_finding(browser: Browser, folder: Path, axe: s
     browser.prefer("light")
 
 
-def test_paper_holds_everything_and_cuts_nothing(browser: Browser, folder: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("which", ["folder", "crowded"])
+def test_paper_holds_everything_and_cuts_nothing(
+    browser: Browser, request: pytest.FixtureRequest, tmp_path: Path, which: str
+) -> None:
+    folder: Path = request.getfixturevalue(which)
     browser.size(703)  # A4 less its margins
     browser.open(folder / "page.html")
     browser.ask("Emulation.setEmulatedMedia", media="print")

@@ -41,7 +41,7 @@ const PART_LOOK = { tracking: {}, wear: { shape: "/", solidity: 0.35, size: 7 },
 function scores() {
   const host = byId("scores"), width = widthOf(host, 690), rows = C.map((_, k) => k), narrow = width < 640;
   const left = Math.min((narrow ? 0.5 : 0.36) * width, 30 + LETTER * Math.max(...C.map((c) => c.name.length))), row = 24, tall = row * C.length;
-  const foot = 46, head = 46, gap = foot + 84; // on a phone the legend takes three lines
+  const foot = 46, head = narrow ? 12 : 36, gap = foot + 84; // on a phone the legend takes three lines
   const height = narrow ? 2 * tall + foot + head + gap : tall + foot + head;
   const plotted = height - foot - head, share = narrow ? tall / plotted : 1;
   const layout = sheet(width, height, { l: left, r: 12, t: head, b: foot });
@@ -70,8 +70,7 @@ function scores() {
   }
   layout.showlegend = true;
   layout.legend = { orientation: "h", traceorder: "normal", x: narrow ? 0 : 1, xanchor: narrow ? "left" : "right", y: narrow ? share : 1, yanchor: "bottom", font: { size: 12, color: colour("ink") }, itemclick: false, itemdoubleclick: false, bgcolor: "rgba(0,0,0,0)", itemwidth: 30 };
-  layout.annotations.push(note("score with its 95 % interval", { xref: "x domain", yref: "y domain", x: 0, y: 1, xanchor: "left", yanchor: "bottom", yshift: 6 }));
-  layout.xaxis.title.text = "score, lower is better";
+  layout.xaxis.title.text = narrow ? "score and its 95 % interval" : "score and its 95 % interval; lower is better";
   layout.xaxis2.title.text = "what the score is made of";
   const barred = (width - left - 12) * (narrow ? 1 : 0.48); // pixels the longest bar may have
   const total = (k) => (score[k] === null ? "FAILED" : fixed(score[k], 3) + (score[k] > top ? " →" : ""));
@@ -150,7 +149,7 @@ function histogram() {
   layout.yaxis = axis([0, most], { nticks: 6 });
   layout.annotations.push(note("minutes a year", { xref: "paper", yref: "paper", x: 0, y: 1, xanchor: "left", xshift: -margin.l + 2, yanchor: "bottom", yshift: 5, font: { size: 12, color: colour("soft") } }));
   for (const [name, at] of [["target", D.target], ["limit", D.limit]]) {
-    if (at >= from && at <= to) layout.shapes.push(goal(name, at, { xref: "x", yref: "paper", x0: at, x1: at, y0: 0, y1: 1 }, { textposition: "end", textangle: 0, xanchor: name === "target" ? "right" : "left", yanchor: "top" }));
+    if (at >= from && at <= to) layout.shapes.push(goal(name, at, { xref: "x", yref: "paper", x0: at, x1: at, y0: 0, y1: 1 }, { textposition: "end", textangle: 0, xanchor: name === "target" && ((at - from) / (to - from)) * wide > 64 ? "right" : "left", yanchor: "top" }));
   }
   let said = "";
   const letters = [], traces = [];

@@ -57,7 +57,7 @@ function lines(panel, view, picked, traces, layout, name, y, more, [to, tall]) {
   const v = D.views[view], all = panel.shared ? [[null, panel.shared]] : picked.flatMap((k) => panel.lanes.map((lane) => [k, lane]));
   const known = all.filter(([k, lane]) => series(view, k, lane));
   let [low, high] = span(known.map(([k, lane]) => series(view, k, lane))), said = "";
-  if (panel.goals) { low = Math.min(low, D.target - D.band); high = Math.max(high, D.limit + 2); }
+  if (panel.goals) { low = Math.min(low, D.target - D.band); high = Math.max(high, D.limit + ((D.limit - low) * 18) / (tall - 18)); } // room for the word above its line
   if (panel.shared) { low = 0; high = Math.max(high, 1); }
   const room = 0.04 * (high - low || 1);
   low -= panel.shared ? 0 : room; high += room;
