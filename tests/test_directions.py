@@ -13,10 +13,12 @@ MAY_USE = {
     "strategies": {"strategies", "errors", "units"},
     "scenario": {"scenario", "plant", "errors", "units"},
     "timetable": {"timetable", "scenario", "plant", "errors"},
-    "contest": {"contest", "strategies", "timetable", "scenario", "plant", "errors", "units"},
-    "garage": {"garage", "contest", "strategies", "timetable", "scenario", "plant", "errors", "units"},
-    "report": {"report", "garage", "contest", "strategies", "timetable", "scenario", "plant", "errors", "units"},
-}
+    "contest": {"contest", "strategies", "timetable", "scenario", "plant", "errors", "units", "writing"},
+    "garage": {"garage", "contest", "strategies", "timetable", "scenario", "plant", "errors", "units", "writing"},
+    "report": {
+        "report", "garage", "contest", "strategies", "timetable", "scenario", "plant", "errors", "units", "writing",
+    },
+}  # fmt: skip
 FILES = sorted(p for p in ROOT.rglob("*.py") if "_scenarios" not in p.parts)
 
 

@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 a ranked contestant FAILED, 2 bad input, 130 interrupted.
 from __future__ import annotations
 
 import errno
+import io
 import os
 import sys
 
@@ -21,6 +22,9 @@ __all__ = ["app", "main"]
 def main() -> None:
     """Entry point: runs a command and turns faults into lines and exit codes."""
     code = 0
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal that cannot show a letter shows another
     try:
         code = app(standalone_mode=False) or 0
         if code == 130:  # ctrl-C is already an exit code here
@@ -41,9 +45,7 @@ def main() -> None:
             raise
         _drop_output()
     except OSError as error:
-        full = error.errno in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
-        remedy = "Make room there." if full else "Give a place that can be read and written."
-        code = _said(f"{error.filename or 'output'}: {error.strerror or error}", remedy)
+        code = _said(*_disk_fault(error))
         _drop_output()
     except Exception as error:
         if not hasattr(error, "format_message"):
@@ -58,6 +60,16 @@ def _said(*lines: str) -> int:
 
     complain([line for line in lines if line])
     return 2
+
+
+def _disk_fault(error: OSError) -> tuple[str, str]:
+    """What the system refused, and the remedy: what is written without a name is output or compiled code."""
+    from arena.plant.cache import folder
+
+    if error.errno not in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}:
+        return f"{error.filename or 'output'}: {error.strerror or error}", "Give a place that can be read and written."
+    places = error.filename or f"the output, or {folder()}, where compiled code is kept (ARENA_CACHE_DIR moves it)"
+    return f"{error.strerror}: {places}", "Make room there."
 
 
 def _drop_output() -> None:

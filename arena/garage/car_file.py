@@ -6,7 +6,6 @@ stood for are written out, since a car file says a thing once.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from arena.plant.numbers import CarNumbers
 from arena.scenario import loading
 from arena.scenario.car import Car, car_toml, load_car, written
 from arena.scenario.car_keys import KEY_OF_NUMBER
+from arena.writing import write_whole
 
 _WAYS = {
     "core": ("rated_", "length_mm", "width_mm", "height_mm", "fins_per_", "size"),
@@ -44,10 +44,8 @@ def write_car(
     if text is None:
         name, summary = _named(base.name, out.stem), f"{base.summary}; fitted"
         text = car_toml(numbers, name, summary, marks)
-    aside = out.with_name(f".{out.name}.new")
     try:
-        aside.write_text(text, encoding="utf-8")
-        os.replace(aside, out)
+        write_whole(out, text)
     except OSError as error:
         raise BadInput(f"{out}: cannot be written: {error.strerror}", "Give an --out path you may write.") from error
 

@@ -7,7 +7,6 @@ the width there is. Nothing is fetched.
 from __future__ import annotations
 
 import json
-import os
 import re
 from pathlib import Path
 from typing import Any
@@ -29,6 +28,7 @@ from arena.report.wording import (
     verdict,
 )
 from arena.units import Units
+from arena.writing import write_whole
 
 MOST_BYTES = 6_000_000
 TEMPLATES = Path(__file__).parent / "templates"
@@ -54,9 +54,12 @@ def build_page(folder: str | Path, units: Units | None = None) -> Path:
             f"{result.path / 'views.json'}: {error} is missing", "It is of another version: run the tournament again."
         ) from error
     path = result.path / "page.html"
-    aside = path.with_name(".page.html.new")
-    aside.write_text(text, encoding="utf-8")
-    os.replace(aside, path)
+    try:
+        write_whole(path, text)
+    except OSError as error:
+        raise BadInput(
+            f"{path}: cannot be written: {error.strerror or error}", "Make the folder writable, and make room there."
+        ) from error
     return path
 
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import io
 import logging
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from arena.errors import BadInput
+from arena.writing import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,10 +49,8 @@ def write_picture(path: Path, draw: Callable[[], Figure], title: str, what: str,
     """Draw and write a picture. Raises BadInput for an unknown ending and where it cannot be written."""
     check_ending(path, option)
     content = picture_bytes(draw, path.suffix.lower(), title, what)
-    aside = path.with_name(f".{path.name}.new")
     try:
-        aside.write_bytes(content)
-        os.replace(aside, path)
+        write_whole(path, content)
     except OSError as error:
         raise BadInput(
             f"{option} {path}: cannot be written: {error.strerror or error}", "Name a file in a folder you may write."

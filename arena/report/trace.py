@@ -11,6 +11,7 @@ from arena.contest.single import SingleRun
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S
+from arena.writing import write_whole
 
 Floats = NDArray[np.float64]
 
@@ -57,17 +58,13 @@ def trace_columns(run: SingleRun) -> dict[str, Floats | NDArray[np.object_]]:
 
 def write_trace(run: SingleRun, path: Path) -> None:
     """Write the trace; the file appears whole or not at all."""
-    import os
-
     columns = trace_columns(run)
     lines = [",".join(columns)]
     numbers = {n: [f"{v:.6g}" for v in c] for n, c in columns.items() if n not in {"phase", "time_s"}}
     numbers["time_s"] = [f"{v:.1f}" for v in columns["time_s"]]
     numbers["phase"] = [f'"{v}"' if "," in v else str(v) for v in columns["phase"]]
     lines += [",".join(row) for row in zip(*(numbers[n] for n in columns), strict=True)]
-    aside = path.with_name(f".{path.name}.new")
     try:
-        aside.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        os.replace(aside, path)
+        write_whole(path, "\n".join(lines) + "\n")
     except OSError as error:
         raise BadInput(f"{path}: cannot be written: {error.strerror}", "Give a --trace path you may write.") from error
