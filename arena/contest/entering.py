@@ -5,24 +5,31 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from arena.contest.axes import lowest_running
+from arena.contest.axes import HYSTERESIS_PCT, lowest_running
 from arena.contest.run import Contestant
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers
-from arena.strategies import split_argument, strategy_named
+from arena.strategies import split_argument, strategy_named, table_law
 from arena.strategies.base import CARRIED, QUIET_CAP, RUN_ON, Strategy
 from arena.strategies.table_csv import HYSTERESIS, LOWEST, strategy_of
 
 
-def contestant_of(argument: str, settings: Mapping[str, float] | None = None, name: str = "") -> Contestant:
+def contestant_of(
+    argument: str, settings: Mapping[str, float] | None = None, name: str = "", car: CarNumbers | None = None
+) -> Contestant:
     """A contestant by strategy argument: an id, a .py file, table:FILE.csv, each with settings hung on it if wanted.
 
     `proportional+start_c=35+quiet_cap_pct=40` is proportional with these; `settings` are added. Settings are checked
-    against their declared ranges. Raises BadInput for whatever cannot be used.
+    against their declared ranges. With a car a table is read as `arena tune` reads one: under the duty at which that
+    car's pump surely starts the output is off, unless the argument says otherwise. Raises BadInput for whatever cannot
+    be used.
     """
     plain, hung = split_argument(argument)
     values = {**hung, **(settings or {})}
+    if plain.startswith("table:") and LOWEST not in values and car is not None:
+        values[LOWEST] = round(100.0 * lowest_running(car), 6)
+        values.setdefault(HYSTERESIS, min(HYSTERESIS_PCT, values[LOWEST]))
     strategy = _strategy(plain, values)
     check_settings(strategy, values)
     carried = {s.name: values.pop(s.name, s.default) for s in CARRIED}
@@ -88,11 +95,29 @@ def stall_note(contestant: Contestant, reason: str, car: CarNumbers) -> list[str
 
 def notes_on(contestant: Contestant) -> list[str]:
     """What must be said about what a contestant carries."""
+    notes = table_notes(contestant)
     held = contestant.strategy.quiet_duty(contestant.quiet_cap)
-    if held == contestant.quiet_cap:
+    if held != contestant.quiet_cap:
+        what = "stands still" if held == 0.0 else f"is held to the step of {100 * held:.0f} %"
+        notes.append(
+            f"{contestant.name}: its hardware cannot hold a duty of {100 * contestant.quiet_cap:g} %; at standstill "
+            f"and low speed the pump {what}"
+        )
+    return notes
+
+
+def table_notes(contestant: Contestant) -> list[str]:
+    """How a table from a file is read under the lowest running duty, if its argument did not say."""
+    strategy, memory = contestant.strategy, contestant.strategy.memory
+    if not isinstance(memory, table_law.Memory) or memory.lowest == 0.0 or f"+{LOWEST}=" in contestant.name:
         return []
-    what = "stands still" if held == 0.0 else f"is held to the step of {100 * held:.0f} %"
+    assert strategy.table is not None
+    cells = [cell for row in strategy.table(strategy.make_settings({}))[2] for cell in row]
+    under = sum(0.0 < cell < memory.lowest - 1e-9 for cell in cells)
+    lost = f"; {under} of its {len(cells)} cells lie between, so they never start it" if under else ""
+    lowest, still_on = (f"{100 * v:g} %" for v in (memory.lowest, memory.lowest - memory.hysteresis))
     return [
-        f"{contestant.name}: its hardware cannot hold a duty of {100 * contestant.quiet_cap:g} %; at standstill and "
-        f"low speed the pump {what}"
+        f"{contestant.name}: read as `arena tune` reads a table: under {lowest}, where this car's pump may not start, "
+        f"the output is off (once running it stays on down to {still_on}){lost}. If yours sends such duties out, hang "
+        f"+{LOWEST}=0 on it"
     ]

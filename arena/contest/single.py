@@ -84,7 +84,7 @@ def drive_once(
     loaded_climate = climate if isinstance(climate, Climate) else load_climate(climate)
     loaded_car = car if isinstance(car, Car) else load_car(car)
     numbers = loaded_car.numbers()
-    contestant = strategy if isinstance(strategy, Contestant) else contestant_of(strategy, settings)
+    contestant = strategy if isinstance(strategy, Contestant) else contestant_of(strategy, settings, car=numbers)
     broken = load_fault(fault) if isinstance(fault, str | Path) else fault
     played, compiled = compile_one(loaded_drive, loaded_climate, numbers, seed, goals, broken)
     carried = bool(carries(contestant))

@@ -38,6 +38,7 @@ from arena.contest.views import page_data
 from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry, without_arrays
 from arena.errors import BadInput
 from arena.plant import layout as at
+from arena.plant.numbers import CarNumbers
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import Drive, load_drive
@@ -129,7 +130,7 @@ def hold_tournament(
         remedy = "Give 5 or more for intervals that mean something."
         raise BadInput(f"--replicates {replicates} is outside 1..{MOST_REPLICATES}", remedy)
     plan = make_plan(season, car, seed, spread)
-    contestants = entrants(strategies)
+    contestants = entrants(strategies, plan.car.numbers())
     named = str(season) if not isinstance(season, Season) else season.name
     request = dict(zip(REQUEST, (named, str(car), list(strategies), trials, replicates, seed, spread), strict=True))
     try:
@@ -276,12 +277,15 @@ def source_files(season: str | Path | Season, car: str | Path, drives: Mapping[s
     return tuple(sorted(set(found)))
 
 
-def entrants(strategies: Sequence[str] = ()) -> list[Contestant]:
-    """Contestants by strategy argument; all shipped ones if none is named. References always take part."""
+def entrants(strategies: Sequence[str] = (), car: CarNumbers | None = None) -> list[Contestant]:
+    """Contestants by strategy argument; all shipped ones if none is named. References always take part.
+
+    `car` says what a table from a file is read with.
+    """
     names = list(strategies) or list(shipped())
     found: dict[str, Contestant] = {}
     for name in [*names, *(r for r in REFERENCES if r not in names)]:
-        contestant = contestant_of(name)
+        contestant = contestant_of(name, car=car)
         if contestant.name in found:
             raise BadInput(f"--strategy {name}: {contestant.name!r} is entered twice", "Name each strategy once.")
         found[contestant.name] = contestant

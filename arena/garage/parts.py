@@ -56,7 +56,7 @@ def what_parts_buy(
     steps = 2 + len(able) + pairs + replicates
     with pool_of(workers) as pool:
         training = rig_of(plan, TRAIN_FROM, pool)
-        starts = tuned_first(training, [c for c in entrants(strategies) if c.ranked])
+        starts = tuned_first(training, [c for c in entrants(strategies, plan.car.numbers()) if c.ranked])
         _say(tell, "tuning", 1, steps)
         chosen: dict[str, tuple[Part, Contestant, float]] = {}
         for k, part in enumerate([PRESENT, *able]):

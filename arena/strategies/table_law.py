@@ -28,9 +28,9 @@ def duty(sensed: Sensed, settings: Settings, memory: Memory, cells: object, lane
     """Bilinear between the cells, held at the edges."""
     read = bilinear(cells, lane, sensed[0], sensed[1])
     running = memory.running
-    if read >= memory.lowest:
+    if read >= memory.lowest - 1e-9:
         running = 1.0
-    elif read < memory.lowest - memory.hysteresis:
+    elif read < memory.lowest - memory.hysteresis or read <= 0.0:
         running = 0.0
     asked = running * max(read, memory.lowest)
     return asked, Memory(memory.lowest, memory.hysteresis, running)

@@ -11,6 +11,7 @@ from tune_drives import ARCTIC, DRIVE, GENTLE
 
 from arena.contest.axes import default_axes
 from arena.contest.comparing import compare, play_worlds
+from arena.contest.entering import contestant_of
 from arena.contest.foresight import foresee
 from arena.contest.run import Contestant
 from arena.contest.table_shape import contestant_with, filled, is_acceptable
@@ -102,16 +103,18 @@ def test_exported_and_read_back_it_gives_the_same_figures(
     path = tmp_path / "mine.csv"
     axes, cells = (table.axes.turned(), table.cells.T) if turned else (table.axes, table.cells)
     path.write_text(cells_csv(axes, cells), encoding="utf-8")
-    yours = against_table(path, table.axes)
+    against = against_table(path, table.axes)  # as --against reads it
+    entered = contestant_of(f"table:{path}", car=job.plan.car.numbers())  # as `arena tournament` and `drive` do
     yard = Contestant("always-on", shipped()["always-on"])
-    found = compare(job.plan, play_worlds(job.plan, [table.contestant, yours, yard], 2, pool), table.name)
-    mine, theirs = found.line(table.name), found.line(yours.name)
+    found = compare(job.plan, play_worlds(job.plan, [table.contestant, against, entered, yard], 2, pool), table.name)
+    mine = found.line(table.name)
     same = 1e-9 if turned else 0.0  # turned, the same table is interpolated in the other order
-    np.testing.assert_allclose(list(vars(theirs.score).values()), list(vars(mine.score).values()), rtol=same)
-    for name, interval in mine.figures.items():
-        np.testing.assert_allclose(
-            list(vars(theirs.figures[name]).values()), list(vars(interval).values()), rtol=same, atol=same
-        )
+    for theirs in (found.line(against.name), found.line(entered.name)):
+        np.testing.assert_allclose(list(vars(theirs.score).values()), list(vars(mine.score).values()), rtol=same)
+        for name, interval in mine.figures.items():
+            np.testing.assert_allclose(
+                list(vars(theirs.figures[name]).values()), list(vars(interval).values()), rtol=same, atol=same
+            )
 
 
 def test_hotter_climate_runs_the_pump_longer_and_no_later(

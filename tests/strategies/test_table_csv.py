@@ -78,7 +78,7 @@ def test_between_the_cells_it_is_bilinear_and_beyond_them_it_holds(
 
 def test_an_output_that_cuts_low_duties_off_is_said_with_the_argument(tmp_path: Path) -> None:
     path = written(tmp_path, GOOD)
-    stalled = drive_once("hill-pulls", strategy=f"table:{path}")
+    stalled = drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=0")
     assert stalled.failed == "pump stalled"
     assert any("35 % surely does" in note and "+lowest_pct=35" in note for note in stalled.notes)
     cut = drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35", record=True)
@@ -86,6 +86,9 @@ def test_an_output_that_cuts_low_duties_off_is_said_with_the_argument(tmp_path: 
     assert cut.contestant.name == "table-mine+lowest_pct=35"
     calm = drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35+hysteresis_pct=10")
     assert calm.figures["pump_starts"] < cut.figures["pump_starts"]  # type: ignore[operator]
+    plain = drive_once("hill-pulls", strategy=f"table:{path}")
+    assert plain.figures == calm.figures
+    assert any("under 35 %" in n and "1 of its 9 cells" in n and "+lowest_pct=0" in n for n in plain.notes)
     with pytest.raises(BadInput, match=r"hysteresis_pct=40 is outside 0..35 %"):
         drive_once("hill-pulls", strategy=f"table:{path}+lowest_pct=35+hysteresis_pct=40")
     with pytest.raises(BadInput, match=r"lowest_pct=135 is outside 0..100 %"):
