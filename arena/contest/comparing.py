@@ -16,7 +16,17 @@ from numpy.typing import NDArray
 from arena.contest.figures import FIGURES, RunFigures
 from arena.contest.pool import Progress, Tell, in_order
 from arena.contest.run import Contestant
-from arena.contest.standings import HARD_LIMIT_K, INTERVAL, RESAMPLES, YARDSTICK, RunTable, costs, over_limit_k, yearly
+from arena.contest.standings import (
+    HARD_LIMIT_K,
+    INTERVAL,
+    RESAMPLES,
+    YARDSTICK,
+    RunTable,
+    costs,
+    over_limit_k,
+    widened,
+    yearly,
+)
 from arena.contest.tables import join_worlds, judge, table_of
 from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry, without_arrays
 from arena.plant.numbers import CarNumbers
@@ -125,13 +135,13 @@ def compare(plan: Plan, table: RunTable, mine: str) -> Comparison:
 
 
 class Draw:
-    """Worlds drawn again with replacement; deviations widened by sqrt(n / (n - 1))."""
+    """Worlds drawn again with replacement; deviations widened for few worlds as in `standings.widened`."""
 
     def __init__(self, worlds: int, seed: int) -> None:
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, 0xB007])))
         counts = rng.multinomial(worlds, np.full(worlds, 1.0 / worlds), size=RESAMPLES)
         self.counts = counts.astype(np.float64)
-        self.widen = float(np.sqrt(worlds / (worlds - 1.0))) if worlds > 1 else 1.0
+        self.widen = widened(worlds)
 
     def mean(self, by_world: Floats) -> Interval:
         """Mean over worlds of a figure (worlds,), worlds without it left out."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -177,17 +178,28 @@ def rank(table: RunTable, season: Season, seed: int) -> Standings:
 
 
 def resampled(cost: Floats, yard: int, seed: int) -> Floats:
-    """Scores over RESAMPLES drawings of worlds with replacement, [contestant, drawing].
-
-    Deviations are widened by sqrt(n / (n - 1)), since drawing n of n worlds understates the spread by that.
-    """
+    """Scores over RESAMPLES drawings of worlds with replacement, [contestant, drawing]; deviations `widened`."""
     worlds = cost.shape[1]
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, 0xB007])))
     counts = rng.multinomial(worlds, np.full(worlds, 1.0 / worlds), size=RESAMPLES).astype(np.float64)
     sums = cost @ counts.T
     drawn = sums / sums[yard]
     point = (cost.sum(axis=1) / cost[yard].sum())[:, None]
-    return np.asarray(point + (drawn - point) * (np.sqrt(worlds / (worlds - 1.0)) if worlds > 1 else 1.0))
+    return np.asarray(point + (drawn - point) * widened(worlds))
+
+
+@lru_cache(maxsize=64)
+def widened(worlds: int) -> float:
+    """What deviations of resampled means of so few worlds are multiplied by; 1 for a single one.
+
+    sqrt(n / (n - 1)), since drawing n of n understates the spread by that, times t / z at 95 % with n - 1 degrees of
+    freedom, since the spread itself is known from n worlds only (Student's t; as in any text on small samples).
+    """
+    if worlds < 2:
+        return 1.0
+    from scipy.stats import norm, t
+
+    return float(np.sqrt(worlds / (worlds - 1.0)) * t.ppf(INTERVAL[1], worlds - 1) / norm.ppf(INTERVAL[1]))
 
 
 def tied(score: Floats, drawn: Floats, ranked: Sequence[int], names: Sequence[str]) -> dict[int, tuple[str, ...]]:
@@ -227,7 +239,8 @@ def season_figures(table: RunTable, law: WearLaw, c: int) -> dict[str, float | N
 
 
 def what_ifs(table: RunTable, season: Season, ranked: Sequence[int]) -> list[WhatIf]:
-    """Orders with any price halved or doubled and at the corners of the wear law."""
+    """Orders with any price halved or doubled and at the corners of the wear law; over the limit stays behind."""
+    within = over_limit_k(table) <= HARD_LIMIT_K
     p, w = season.prices, season.wear
     cases: list[tuple[str, Prices, WearLaw]] = []
     for key, word in (("tracking_per_k_h", "tracking"), ("wear_per_h", "wear"), ("energy_per_kwh", "energy")):
@@ -241,7 +254,7 @@ def what_ifs(table: RunTable, season: Season, ranked: Sequence[int]) -> list[Wha
     for what, prices, law in cases:
         cost = costs(table, prices, law).sum(axis=1)
         score = cost / cost[table.index(YARDSTICK)]
-        order = sorted(ranked, key=lambda c: (score[c], table.contestants[c]))
+        order = sorted(ranked, key=lambda c: (not within[c], score[c], table.contestants[c]))
         out.append(WhatIf(what, tuple(table.contestants[c] for c in order), tuple(float(score[c]) for c in order)))
     return out
 

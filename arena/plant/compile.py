@@ -271,7 +271,8 @@ def sense_columns(x: Floats, drive: Inputs, car: CarNumbers, path: AirPath, nois
     x[:, at.X_AMBIENT] = drive.ambient_k - 273.15
     x[:, at.X_TIME] = TICK_S * tick
     vapour = air.vapour_pressure_pa(drive.ambient_k, drive.humidity)
-    compressed = np.maximum(np.asarray(vapour) * np.maximum(drive.map_pa, 1e3) / drive.ambient_pa, 0.01)
+    before_plate = np.maximum(drive.map_pa / drive.ambient_pa, 1.0)  # the core stands before the throttle
+    compressed = np.maximum(np.asarray(vapour) * before_plate, 0.01)
     x[:, at.X_DEW] = np.interp(np.log(compressed), *_dew_points())
 
 
@@ -333,6 +334,7 @@ def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: flo
     p[at.P_RATED_W], p[at.P_RATED_A] = pump.rated_rad_s, pump.rated_current_a
     p[at.P_TARGET], p[at.P_REACH] = goals.target_k, goals.target_k - goals.band_k
     p[at.P_BOIL] = _boiling_k(loop.glycol, loop.glycol_volume_fraction, ambient_pa + loop.cap_gauge_pa)
+    p[at.P_FREEZE] = fluids.freezing_k(loop.glycol, loop.glycol_volume_fraction)
     p[at.P_QUIET], p[at.P_QUIET_KMH] = goals.quiet_duty, 3.6 * goals.quiet_m_s
     p[at.P_STEP] = max(car.probe.step_k, 1e-6)
     p[at.P_SIGNAL] = 1.0 if pump.kind == "signal" else 0.0
@@ -386,7 +388,8 @@ def tables(car: CarNumbers, volume_heat: float) -> tuple[Floats, Floats, Floats]
 def flow_table(pump: Pump, loop: Loop) -> Floats:
     """Flow (m3/s) and hydraulic torque per speed squared (N m s2) over speed and coolant temperature, flat.
 
-    Below the freezing point nothing flows. A thermosiphon's small flow stands where the pump does not turn.
+    Below the freezing point it is that of supercooled coolant, so that nothing is mixed into the numbers just above it;
+    the kernel stops the flow there. A thermosiphon's small flow stands where the pump does not turn.
     """
     speeds = np.linspace(0.0, top_speed(pump), at.SPEED_ROWS)
     temperatures = np.linspace(_COLDEST_K, _HOTTEST_K, at.TEMP_COLUMNS)
@@ -396,9 +399,6 @@ def flow_table(pump: Pump, loop: Loop) -> Floats:
     out[:, :, 0] = np.maximum(built.flow_m3_s, loop.thermosiphon_m3_s)
     out[1:, :, 1] = built.torque_nm[1:] / speeds[1:, None] ** 2
     out[0, :, 1] = out[1, :, 1]
-    frozen = temperatures < fluids.freezing_k(loop.glycol, loop.glycol_volume_fraction)
-    out[:, frozen, 0] = 0.0
-    out[:, frozen, 1] = 1.0  # held fast
     return out.ravel()
 
 

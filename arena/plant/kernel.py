@@ -23,10 +23,10 @@ from arena.plant.layout import (
     FLOW, FLOW_C, FRONT_AT, FRONT_CELLS, FRONT_E, FRONT_G, FRONT_IN, FRONT_OUT, FRONT_SUM, HEAT_AIR, HEAT_BAY,
     HEAT_OUT, HOSE_1, HOSE_1_AT, HOSE_2, HOSE_2_AT, HOSE_3, HOSE_3_AT, HOT_BOOST, HOT_CRUISE, IAT, INFLOW, IS_PWM,
     LANES, LINK, LINK_OLD, LINK_OUT, MOTOR_V, OHM_A, OHM_B, OMEGA, OVER, P_BOIL, P_BRUSH, P_CORE_BAY, P_CORE_M,
-    P_CORE_W, P_DELAY, P_DUTY_STEP, P_FLOW_STEP, P_FRICTION, P_FRONT_M, P_FRONT_W, P_HOSE_1_UA, P_HOSE_1_W,
-    P_HOSE_2_UA, P_HOSE_2_W, P_HOSE_3_UA, P_HOSE_3_W, P_KE, P_LEAD, P_LINK_UA, P_LINK_W, P_PERIOD, P_QUIET,
-    P_QUIET_KMH, P_RATED_A, P_RATED_W, P_REACH, P_RESISTANCE, P_SIDE_SHARE, P_SIDE_UA, P_SIDE_W, P_SIGNAL, P_SOFT,
-    P_SPEED_STEP, P_SPIN_K, P_SPIN_MEAN, P_STALL_TICKS, P_START_A, P_STEP, P_TARGET, P_TEMP_0, P_TEMP_STEP,
+    P_CORE_W, P_DELAY, P_DUTY_STEP, P_FLOW_STEP, P_FREEZE, P_FRICTION, P_FRONT_M, P_FRONT_W, P_HOSE_1_UA,
+    P_HOSE_1_W, P_HOSE_2_UA, P_HOSE_2_W, P_HOSE_3_UA, P_HOSE_3_W, P_KE, P_LEAD, P_LINK_UA, P_LINK_W, P_PERIOD,
+    P_QUIET, P_QUIET_KMH, P_RATED_A, P_RATED_W, P_REACH, P_RESISTANCE, P_SIDE_SHARE, P_SIDE_UA, P_SIDE_W, P_SIGNAL,
+    P_SOFT, P_SPEED_STEP, P_SPIN_K, P_SPIN_MEAN, P_STALL_TICKS, P_START_A, P_STEP, P_TARGET, P_TEMP_0, P_TEMP_STEP,
     P_VOLUME_C, PER_OHM, POWER_KEPT, PROBE, PUMP_TICKS, QUIET, QUIET_CAP, REACHED, READING, REASON, RESISTOR_W,
     RUN_ON_S, SERIES_OHM, SIDE, SPEED, SPEED_SHARE, SQUARES, STALL, STARTS, TICK_S, TORQUE_C, TOTAL_OHM, VOLTS,
     VOLTS_RATIO, WAS_ON, WEAR_1, WEAR_2, WEAR_15, X_BAY, X_BOOST, X_BOOST_ROW, X_COLD_T, X_COLUMNS, X_CORE_A,
@@ -35,6 +35,8 @@ from arena.plant.layout import (
     X_SUPPLY, X_TANK_T,
 )  # fmt: skip
 from arena.plant.rows import TOGETHER, duty_look_up, exchanger_look_up, flow_look_up, lanes_at_once, swept
+
+HELD_FAST = 1e4  # N m s2: no motor of this size turns at 1 rad/s against it
 
 find_duty, find_flow, find_conductances = duty_look_up(LANES), flow_look_up(LANES), exchanger_look_up(LANES)
 
@@ -151,10 +153,15 @@ def pump_currents(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
 
 @compiled
 def look_up_flow(S: Any, P: Any, flow_table: Any, used: int = LANES) -> None:
-    """Coolant flow and hydraulic torque at this speed and coolant temperature."""
+    """Coolant flow and hydraulic torque at this speed and coolant temperature; ice holds the pump fast."""
     per_speed, per_temp, temp_0 = 1.0 / P[P_SPEED_STEP], 1.0 / P[P_TEMP_STEP], P[P_TEMP_0]
     for n in range(0, used, TOGETHER):
         find_flow(S, n, flow_table, (per_speed, per_temp, temp_0))
+    freeze = P[P_FREEZE]
+    for n in range(used):
+        frozen = S[LINK * LANES + n] < freeze
+        S[FLOW * LANES + n] = 0.0 if frozen else S[FLOW * LANES + n]
+        S[TORQUE_C * LANES + n] = HELD_FAST if frozen else S[TORQUE_C * LANES + n]
 
 
 @compiled

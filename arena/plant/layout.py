@@ -203,6 +203,7 @@ P_QUIET: Final = 32  # duty
 P_STEP: Final = 33  # probe resolution, K
 P_SIGNAL: Final = 34  # 1 for a pump with its own controller
 P_SPEED_STEP: Final = 35  # rad/s between rows of the flow table
+P_FREEZE: Final = 36  # K, first ice
 P_TEMP_0: Final = 37  # K, first column of the flow table
 P_TEMP_STEP: Final = 38
 P_FLOW_STEP: Final = 40  # m3/s between rows of the exchanger table

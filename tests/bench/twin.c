@@ -105,6 +105,10 @@ INLINE void look_up_flow(Rows S, Given P, Given flow_table, Given exchanger_tabl
         double f1 = fma(u, far[2] - near[2], near[2]), c1 = fma(u, far[3] - near[3], near[3]);
         AT(FLOW) = fma(v, f1 - f0, f0);
         AT(TORQUE_C) = fma(v, c1 - c0, c0);
+        if (AT(LINK) < P[P_FREEZE]) {
+            AT(FLOW) = 0.0;
+            AT(TORQUE_C) = 1e4;
+        }
     }
     LANE_LOOP {
         double flow = AT(FLOW), place = least(most(flow * per_flow, 0.0), FLOW_ROWS - 1.000001);
