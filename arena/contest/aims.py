@@ -11,8 +11,9 @@ from arena.contest.comparing import Comparison, Interval, compare, play_worlds
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import Contestant
 from arena.contest.standings import YARDSTICK
+from arena.contest.table_search import ShapeSearch
 from arena.contest.table_shape import contestant_with, shaped
-from arena.contest.table_tuning import ShapeSearch, TunedTable, tune_tables
+from arena.contest.table_tuning import TunedTable, tune_tables
 from arena.contest.tune import Keep, Kept, Training, costs_of, search_on
 from arena.contest.tuning import Job
 from arena.contest.worlds import envelope

@@ -21,15 +21,8 @@ from arena.contest.locks import LOCKS, JournalLock
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import NARROW, Contestant
 from arena.contest.store import strategy_digests
-from arena.contest.table_tuning import (
-    DEFAULT_TRIALS,
-    GENERATION,
-    CellSearch,
-    ShapeSearch,
-    TunedTable,
-    finish,
-    split,
-)
+from arena.contest.table_search import GENERATION, CellSearch, ShapeSearch
+from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, finish, split
 from arena.contest.tune import Search, Training, Tuned, costs_of
 from arena.contest.worlds import Plan, plan_digest
 from arena.errors import BadInput

@@ -20,8 +20,8 @@ from arena.contest.comparing import Comparison, compare, play_worlds
 from arena.contest.pool import Progress, Tell, in_order
 from arena.contest.run import Contestant, lay_out
 from arena.contest.standings import RunTable, costs, over_limit_k, yearly
+from arena.contest.table_search import GENERATION
 from arena.contest.table_shape import SHAPE, STARTS, contestant_with, shaped
-from arena.contest.table_tuning import GENERATION
 from arena.contest.tables import judge, table_of
 from arena.contest.tune import Training, rounded
 from arena.contest.tuning import Job, rivals

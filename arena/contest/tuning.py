@@ -16,8 +16,9 @@ from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
+from arena.contest.table_search import GENERATION
 from arena.contest.table_shape import output_settings, table_strategy
-from arena.contest.table_tuning import DEFAULT_TRIALS, GENERATION, TunedTable, train_robustly, tune_table
+from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, train_robustly, tune_table
 from arena.contest.tournament import (
     DEFAULT_CAR,
     DEFAULT_SEASON,

@@ -7,7 +7,8 @@ from rich.text import Text
 
 from arena.contest.axes import Axis
 from arena.contest.table_shape import ROUGHNESS_PRICE
-from arena.contest.table_tuning import MOST_OVER_K, SEEN_S, TunedTable
+from arena.contest.table_tuning import MOST_OVER_K, TunedTable
+from arena.contest.table_visits import SEEN_S
 from arena.report.shades import dark, shade
 from arena.report.table_picture import words
 from arena.report.terminal import METRIC, console, say

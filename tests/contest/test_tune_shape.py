@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from arena.contest import table_search, table_tuning
 from arena.contest.axes import Axes, Axis, axes_starter, default_axes, load_axes
-from arena.contest.table_shape import SHAPE, acceptable, filled, is_acceptable, roughness, shaped
-from arena.contest.table_tuning import Move, shifted
+from arena.contest.table_search import CellSearch, Move, ShapeSearch, shifted
+from arena.contest.table_shape import (
+    SHAPE,
+    acceptable,
+    falling_of,
+    filled,
+    is_acceptable,
+    roughness,
+    shaped,
+    upright,
+)
 from arena.errors import BadInput
 
 OTHERS = ("throttle_pct", "pedal_pct", "map_kpa", "speed_kmh", "coolant_c")
@@ -157,3 +171,44 @@ def test_a_table_in_us_units_is_read_back_to_the_bit(tmp_path) -> None:  # type:
     read = read_table(path)
     assert (read.rows, read.columns) == (axes.down.points, axes.across.points)
     assert (np.array(read.cells) == cells).all()
+
+
+@given(frames(), st.integers(0, 2**31 - 1), st.floats(0.0, 1.0), st.floats(20.0, 60.0))
+@settings(max_examples=10, deadline=None)
+def test_every_table_tuning_asks_for_or_ends_with_keeps_the_promises(
+    axes: Axes, seed: int, seen: float, limit_c: float
+) -> None:
+    """Both stages, with scores drawn at random in the place of simulated ones: whatever wins is acceptable."""
+    rng = np.random.default_rng(seed)
+    visited = rng.random(axes.shape) < seen
+    season = SimpleNamespace(limit_c=limit_c, entries=(None,))
+    training: Any = SimpleNamespace(plan=SimpleNamespace(seed=seed, season=season), outings=())
+    pool: Any = None
+
+    def visits(_: object, contestants: Sequence[object], *__: object) -> np.ndarray:
+        return np.repeat(60.0 * visited[None], len(contestants), axis=0)
+
+    def keeps(cells: np.ndarray, falling: bool) -> None:
+        promises(axes, upright(axes, cells, falling))
+
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (table_search, table_tuning):
+            patch.setattr(module, "visits_of", visits)
+        patch.setattr(table_tuning, "costs_of", lambda _, given_, *__: list(rng.random(len(given_))))
+        shape = ShapeSearch("any", axes, seed)
+        for generation in range(2):
+            asked = shape.ask(generation)
+            for contestant in asked:
+                assert contestant.table is not None
+                cells = np.asarray(contestant.table[2])
+                keeps(cells, falling_of(axes, cells))
+            shape.tell(list(rng.random(len(asked))))
+        search = CellSearch(shape, training, pool)
+        for generation in range(2):
+            asked = search.ask(generation)
+            for contestant in asked:
+                assert contestant.table is not None
+                keeps(np.asarray(contestant.table[2]), search.falling)
+            search.tell(list(rng.random(len(asked))))
+        made = table_tuning.finish(training, search, shape, pool)
+    keeps(made.cells, made.falling)

@@ -15,7 +15,8 @@ from arena.contest.entering import contestant_of
 from arena.contest.foresight import foresee
 from arena.contest.run import Contestant
 from arena.contest.table_shape import contestant_with, filled, is_acceptable
-from arena.contest.table_tuning import TunedTable, train_robustly, tune_table, visits_of
+from arena.contest.table_tuning import TunedTable, train_robustly, tune_table
+from arena.contest.table_visits import visits_of
 from arena.contest.tradeoff import AIMS, Point, front_of, named
 from arena.contest.tune import Training, costs_of
 from arena.contest.tuning import Job, against_table, hold_tuning, make_job, season_of
