@@ -12,9 +12,7 @@ import json
 import os
 import platform
 import shutil
-import zipfile
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -26,9 +24,14 @@ from arena.contest.locks import FileLock
 from arena.contest.run import Contestant
 from arena.contest.standings import RunTable, Standings
 from arena.contest.worlds import Plan, plan_digest
+from arena.contest.worlds_file import packed, unpacked
 from arena.errors import BadInput
+from arena.scenario.loading import read_bytes
+from arena.scenario.wording import one_line
+from arena.writing import write_whole
 
 LOCK = ".lock"  # in a folder that is being written
+MOST_JSON_BYTES = 50_000_000
 BUSY = "another process is writing there"
 PACKAGES = ("charge-arena", "numpy", "scipy", "numba", "llvmlite", "simpy", "optuna", "cmaes", "CoolProp", "pandas")
 
@@ -94,18 +97,10 @@ class Folder:
     def write(self, name: str, content: str | bytes) -> Path:
         """One file, whole or not at all."""
         path = self.path / name
-        aside = path.with_name(f".{path.name}.new")
-        data = content.encode() if isinstance(content, str) else content
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            with aside.open("wb") as handle:
-                handle.write(data)
-                handle.flush()
-                os.fsync(handle.fileno())
-            os.replace(aside, path)
+            write_whole(path, content)
         except OSError as error:
-            with suppress(OSError):
-                aside.unlink()
             raise BadInput(f"{path}: cannot be written: {error.strerror}", self.going_on()) from error
         return path
 
@@ -121,8 +116,8 @@ class Folder:
         if not path.is_file():
             return None
         try:
-            return json.loads(path.read_text(encoding="utf-8"))
-        except (ValueError, OSError, RecursionError) as error:
+            return json.loads(read_bytes(path, MOST_JSON_BYTES).decode())
+        except (ValueError, RecursionError) as error:
             raise self.damaged(name, error) from error
 
     def read_manifest(self) -> dict[str, Any]:
@@ -141,7 +136,7 @@ class Folder:
         remedy = "Start afresh in another folder."
         if name.startswith(("tuning/", "working/")):
             remedy = "Remove that file: what it held is done again."
-        return BadInput(f"{self.path / name}: damaged: {why}", remedy)
+        return BadInput(f"{self.path / name}: damaged: {one_line(str(why), 200)}", remedy)
 
     def keep_generation(self, contestant: str, generation: int, values: list[float]) -> None:
         """Keep the scores of one generation of one strategy's tuning."""
@@ -158,21 +153,15 @@ class Folder:
             return None
         try:
             generations = [[float(v) for v in values] for values in found["generations"]]
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             raise self.damaged(name, error) from error
+        if not np.isfinite([v for values in generations for v in values]).all():
+            raise self.damaged(name, "holds scores that are not finite")
         return generations[generation] if generation < len(generations) else None
 
     def keep_world(self, replicate: int, table: RunTable, outings: list[dict[str, Any]]) -> None:
         """Keep the runs of one world of the ranking."""
-        data = io.BytesIO()
-        failed = np.array([[[str(x) for x in row] for row in c] for c in table.failed])
-        figures: dict[str, Any] = {f"f_{n}": v for n, v in table.values.items()}
-        np.savez(
-            data, names=np.array(table.contestants), ranked=np.array(table.ranked), wear=table.wear_parts,
-            failed=failed, failed_s=table.failed_s, weights=table.weights, limit_s=table.limit_s,
-            outings=np.array(json.dumps(outings)), **figures,
-        )  # fmt: skip
-        self.write(f"working/world-{replicate}.npz", data.getvalue())
+        self.write(f"working/world-{replicate}.npz", packed(table, outings))
 
     def kept_world(self, replicate: int) -> tuple[RunTable, list[dict[str, Any]]] | None:
         """Runs kept of one world, if it was finished."""
@@ -181,14 +170,8 @@ class Folder:
         if not path.is_file():
             return None
         try:
-            with np.load(path, allow_pickle=False) as kept:
-                values = {n: kept[f"f_{n}"] for n in NAMES}
-                table = RunTable(
-                    tuple(str(n) for n in kept["names"]), tuple(bool(r) for r in kept["ranked"]), values, kept["wear"],
-                    kept["failed"].astype(object), kept["failed_s"], kept["weights"], kept["limit_s"],
-                )  # fmt: skip
-                return table, json.loads(str(kept["outings"]))
-        except (ValueError, KeyError, OSError, EOFError, zipfile.BadZipFile) as error:
+            return unpacked(path)
+        except (ValueError, OSError) as error:
             raise self.damaged(name, error) from error
 
     def finish(self) -> Path:

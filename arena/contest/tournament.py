@@ -307,6 +307,8 @@ def rank_season(
     with pool_of(workers) as pool:
         for k in range(replicates):
             found = folder.kept_world(k) if folder else None
+            if folder and found and not _same_runs(found[0], plan, contestants):
+                raise folder.damaged(f"working/world-{k}.npz", "made with other contestants or outings")
             if found is None:
                 table, infos = run_world(plan, contestants, k, pool)
                 found = table, [asdict(o) for o in infos]
@@ -319,6 +321,12 @@ def rank_season(
     table = join_worlds(parts)
     standings = rank(table, plan.season, plan.seed)
     return TournamentResult(plan, tuple(contestants), table, standings, tuple(outings), time.perf_counter() - began)
+
+
+def _same_runs(table: RunTable, plan: Plan, contestants: Sequence[Contestant]) -> bool:
+    """Whether kept runs are of these contestants and outings."""
+    names, weights = tuple(c.name for c in contestants), np.asarray(plan.weights)
+    return table.contestants == names and np.array_equal(table.weights, weights)
 
 
 def run_world(

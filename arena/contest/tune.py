@@ -149,6 +149,13 @@ def search_on(
     for g in range(generations):
         asked = [s.ask(g) for s in searches]
         told = [kept(s.name, g) if kept else None for s in searches]
+        for k, search in enumerate(searches):
+            found = told[k]
+            if found is not None and len(found) != len(asked[k]):
+                fault = (
+                    f"tuning/{search.name}.json: keeps {len(found)} scores of generation {g + 1}, not {len(asked[k])}"
+                )
+                raise BadInput(fault, "Remove that file from the folder: what it held is done again.")
         fresh = [k for k, values in enumerate(told) if values is None]
         scores = costs_of(training, [c for k in fresh for c in asked[k]], pool) if fresh else []
         for k in fresh:

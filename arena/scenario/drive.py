@@ -22,7 +22,7 @@ from arena.scenario.trace_csv import Columns, ColumnSpec, TraceData, read_trace
 __all__ = ["Drive", "DriveFile", "Phase", "Span", "TraceData", "expanded_phases", "load_drive", "longest_s"]
 
 MAX_PHASES: Final = 20_000  # after repeats are written out
-MAX_SECONDS: Final = 1e6  # 11.6 days; an outing is held in memory tick by tick
+MAX_SECONDS: Final = 2e5  # 55 hours; an outing is held in memory tick by tick, 8 kB a second when recorded
 MAX_DEPTH: Final = 10  # repeats inside repeats
 
 
