@@ -53,3 +53,19 @@ def test_drive_draws_in_the_terminal_and_to_a_file(
     missing = tmp_path / "nowhere" / "run.svg"
     assert arena(monkeypatch, "drive", "hill-pulls", "--strategy", "proportional", "--plot", str(missing)) == 2
     assert "cannot be written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("drive", "hill-pulls", "--plot"), ("fit", "no-log.csv", "--plot"), ("parts", "--plot"), ("wiring", "--sketch"),
+    ],
+)  # fmt: skip
+def test_unknown_kind_of_picture_is_refused_before_any_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
+) -> None:
+    assert arena(monkeypatch, *words, str(tmp_path / "picture.bmp")) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and f"{words[-1]} " in said.err and "picture.bmp" in said.err
+    assert ".svg, .png or .pdf" in said.err
+    assert list(tmp_path.iterdir()) == []
