@@ -23,18 +23,13 @@ def list_(
 
     Example: arena list drives
     """
-    from arena.report import terminal
-    from arena.report.documents import listing
+    from arena.report.listing import listing, show_listing
 
     found = listing(kind)
     if as_json:
         emit(found)
-        return
-    for number, (group, entries) in enumerate(found.items()):
-        if kind is None:
-            terminal.say(("\n" if number else "") + group)
-        rows = [[entry["name"], entry["summary"]] for entry in entries]
-        terminal.show(terminal.table([("", "left"), ("", "left")], rows)) if rows else terminal.say("none")
+    else:
+        show_listing(found)
 
 
 @app.command()

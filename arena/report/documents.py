@@ -5,14 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from arena.errors import BadInput
-from arena.scenario.loading import list_all
-
 if TYPE_CHECKING:
     from arena.contest.single import SingleRun
     from arena.contest.tournament import TournamentResult
-
-KINDS = ("cars", "climates", "drives", "seasons", "strategies", "faults")
 
 
 def tournament_document(result: TournamentResult, per_climate: bool = False) -> dict[str, Any]:
@@ -118,37 +113,3 @@ def drive_document(run: SingleRun) -> dict[str, Any]:
         "failed": {"reason": run.failed, "time_s": run.failed_s} if run.failed else None,
         "notes": list(run.notes),
     }
-
-
-def listing(kind: str | None) -> dict[str, Any]:
-    """`arena list --json`: {"cars": [{"name", "summary", "path"}], ...}."""
-    if kind is not None and kind not in KINDS:
-        raise BadInput(f"unknown kind {kind!r}", f"One of {', '.join(KINDS)}.")
-    out: dict[str, Any] = {}
-    for k in KINDS if kind is None else (kind,):
-        if k == "strategies":
-            out[k] = strategies()
-        else:
-            out[k] = [{"name": e.name, "summary": e.summary, "path": str(e.path)} for e in list_all(k)]
-    return out
-
-
-def strategies() -> list[dict[str, Any]]:
-    """Shipped strategies with their senses, settings and fail-safe; `carried` is what any of them takes besides."""
-    from arena.strategies import shipped
-    from arena.strategies.base import CARRIED
-
-    return [
-        {
-            "name": s.name,
-            "summary": s.summary,
-            "path": s.path,
-            "senses": list(s.senses),
-            "actuator": s.actuator,
-            "failsafe_duty": s.failsafe_duty,
-            "ranked": s.ranked,
-            "settings": [asdict(x) for x in s.settings],
-            "carried": [asdict(x) for x in CARRIED],
-        }
-        for s in shipped().values()
-    ]

@@ -9,13 +9,14 @@ import json
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final, get_args
-
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from typing import TYPE_CHECKING, Any, Final, get_args
 
 from arena.scenario.toml_lines import index_lines
 from arena.scenario.wording import Loc, did_you_mean, key_name, one_line, shown
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel, ValidationError
+    from pydantic_core import ErrorDetails
 
 MOST_TOLD: Final = 100  # faults of one file
 
@@ -138,6 +139,8 @@ def _data_loc(data: Any, loc: Sequence[int | str], kind: str) -> tuple[Loc, Any]
 
 
 def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    from pydantic import BaseModel
+
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [model for part in get_args(annotation) for model in _models_in(part)]

@@ -16,14 +16,15 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, TypeVar
-
-from pydantic import BaseModel, ValidationError
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from arena.errors import BadInput
 from arena.scenario.faults_told import fault_line, fault_lines
 from arena.scenario.toml_lines import index_lines
 from arena.scenario.wording import Loc, did_you_mean, key_name, nearest, one_line, shown
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel  # at run time only where a file is checked: `arena list` does without
 
 __all__ = [
     "KINDS", "ONE_LINE", "TABLE_LIMIT_BYTES", "TOML_LIMIT_BYTES", "Entry", "Loc", "check_rows", "digest_of",
@@ -40,7 +41,7 @@ MOST_LINE_BYTES: Final = 100_000
 MOST_NESTED: Final = 64  # tables and lists inside each other; our own files need ten
 WHOLE_NUMBERS: Final = (-(2**63), 2**63 - 1)  # what TOML promises to hold
 
-Model = TypeVar("Model", bound=BaseModel)
+Model = TypeVar("Model", bound="BaseModel")
 
 
 @dataclass(frozen=True)
@@ -189,6 +190,8 @@ def parse(path: Path, text: str) -> dict[str, Any]:
 
 def validate(path: Path, text: str, data: Mapping[str, Any], model: type[Model], remedy: str = "") -> Model:
     """Check plain data against a model, strictly. Raises BadInput with every fault, one line each."""
+    from pydantic import ValidationError
+
     try:
         return model.model_validate_json(json.dumps(data, default=_no_json), strict=True)
     except ValidationError as error:
