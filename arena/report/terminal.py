@@ -350,6 +350,8 @@ def drive(run: SingleRun, units: Units = METRIC) -> None:
         better = f"{f.better} is better" if f.better != "neither" else ""
         rows.append([f.name, figure(of(units, run.figures[f.name], f.unit), digits), unit, better])
     show(table([("figure", "left"), ("value", "right"), ("unit", "left"), ("", "left")], rows))
+    say("Counted: the drive and, after it, the same minutes of cruise, idle and engine off for all (ending hot")
+    say("saves no hours). Hot, and over the limit: only above what full pump could have reached (docs/ranking.md).")
     if run.carried_cost is not None:
         carried_cost(run.carried_cost, units)
     for note in run.notes:

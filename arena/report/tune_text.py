@@ -196,6 +196,8 @@ def verdict(line: Line, yours: bool) -> str:
     share = 100.0 * line.wins
     if not line.difference.excludes(0.0):
         return f"Against {name}: cannot be told apart (difference {span(line.difference, 3)}; better in {share:.0f} %)."
+    if abs(line.difference.value) < 5e-4:
+        return f"Against {name}: nothing gained and nothing lost to speak of; more --trials may find better."
     better = "better" if line.difference.value < 0.0 else "WORSE"
     size = Interval(abs(line.difference.value), *sorted((abs(line.difference.low), abs(line.difference.high))))
     return (

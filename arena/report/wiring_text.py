@@ -103,7 +103,7 @@ def dropping(advice: Wiring, units: Units = METRIC) -> None:
         ("starts", "left"),
     ]
     rows = []
-    for c in d.choices:
+    for c in sorted(d.choices, key=lambda c: not c.starts):  # what starts the pump first
         surface = (
             "-"
             if c.surface_running_c is None
@@ -113,11 +113,16 @@ def dropping(advice: Wiring, units: Units = METRIC) -> None:
         rows.append(
             [c.row, c.combination.words(), "/".join(flow(p.flow_l_min, units) for p in c.points),
              figure(max(p.resistor_w for p in c.points), 1), figure(c.stall_w, 0),
-             f"{count}{c.rating_w:g}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO"]
+             f"{count}{c.rating_w:g}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO: kick"]
         )  # fmt: skip
     show(table(columns, rows))
     volts = "/".join(f"{v:g}" for v in advice.supplies_v)
     prose(f"flow at {volts} V; + in series, || side by side; watts at {max(advice.supplies_v):g} V.")
+    if not all(c.starts for c in d.choices):
+        prose(
+            "NO: the pump does not break away through that resistor. Use it only where every start begins with full "
+            "pump for a second or more; otherwise take a row that says yes."
+        )
     if any(c.row == "yours" for c in d.choices):
         say()
         yours(advice)
