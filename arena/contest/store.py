@@ -226,9 +226,14 @@ def manifest(
     copied: Mapping[str, str],
 ) -> str:
     """Versions, seeds, hashes of every input file and of every strategy, and the command line."""
+    for name, value in request.items():
+        for word in value if isinstance(value, list) else [value]:
+            if isinstance(word, str) and readable(word) != word:
+                fault = f"{name} {readable(word)}: the name is no Unicode, and a result folder could not hold it"
+                raise BadInput(fault, "Give the file another name.")
     content = {
         "schema": 1,
-        "command": list(command),
+        "command": [readable(word) for word in command],
         "request": dict(request),
         "inputs_sha256": plan_digest(plan),
         "strategies_sha256": strategy_digests(contestants),
@@ -236,6 +241,11 @@ def manifest(
         "versions": versions(),
     }
     return json.dumps(content, indent=1, sort_keys=True) + "\n"
+
+
+def readable(word: str) -> str:
+    """A word of the command line as Unicode: bytes of a name that are none become question marks."""
+    return word.encode("utf-8", "surrogateescape").decode("utf-8", "replace").replace("\ufffd", "?")
 
 
 def versions() -> dict[str, str]:

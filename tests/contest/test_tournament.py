@@ -245,7 +245,9 @@ def test_ctrl_c_is_answered_within_a_second(small_season: Path, tmp_path: Path) 
     took = time.monotonic() - began
     assert child.returncode == 130
     assert stdout == ""
-    assert stderr.splitlines()[-1] == "interrupted"
+    partial = out.with_name("r.partial")
+    said = f"What was finished is kept in {partial}; go on with: arena tournament --resume {partial}"
+    assert stderr.splitlines()[-2:] == ["interrupted", said]
     assert list(out.with_name("r.partial").glob("tuning/*.json"))
     assert took < 3.0, "a second on an idle machine; a busy one is given more"
 
