@@ -9,12 +9,16 @@ import errno
 import io
 import os
 import sys
+from functools import lru_cache
+from pathlib import Path
 
 import typer
 
 from arena.cli import contests, files, garage  # noqa: F401  (each adds its commands)
 from arena.cli.base import app
 from arena.errors import BadInput, Interrupted
+from arena.scenario.wording import one_line
+from arena.strategies import base as laws
 
 __all__ = ["app", "main"]
 
@@ -25,6 +29,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal that cannot show a letter shows another
+    laws.on_code[:] = [lru_cache(_code_said)]  # once a file
     try:
         code = app(standalone_mode=False) or 0
         if code == 130:  # ctrl-C is already an exit code here
@@ -60,6 +65,11 @@ def _said(*lines: str) -> int:
 
     complain([line for line in lines if line])
     return 2
+
+
+def _code_said(path: Path) -> None:
+    """Whoever enters a strategy of his own, or goes on with a result that has one, is told what that means."""
+    sys.stderr.write(f"{one_line(str(path), 300)}: is code, and is run with all your rights\n")
 
 
 def _disk_fault(error: OSError) -> tuple[str, str]:
