@@ -18,7 +18,7 @@ from arena.garage.predict import predict
 from arena.garage.read_log import TICK_S, GarageLog, read_garage_log
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, load_car
-from arena.scenario.trace_csv import Columns
+from arena.scenario.log_columns import Columns
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

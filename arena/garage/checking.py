@@ -17,7 +17,8 @@ from arena.scenario.car import Car, load_car
 from arena.scenario.check import Checked, check_file
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import Drive
-from arena.scenario.trace_csv import Columns, Log
+from arena.scenario.log_columns import Columns
+from arena.scenario.log_csv import Log
 from arena.units import Units
 
 if TYPE_CHECKING:

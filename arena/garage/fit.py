@@ -21,7 +21,7 @@ from arena.garage.parameters import moved
 from arena.garage.read_log import GarageLog, read_garage_log
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, load_car
-from arena.scenario.trace_csv import Columns
+from arena.scenario.log_columns import Columns
 
 Floats = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ from arena.garage.estimate import Problem, estimate_noise, pose, refine
 from arena.garage.parameters import COMPANIONS, HEADLINE, STARTS, Parameter, bounds, moved
 from arena.garage.read_log import TICK_S, GarageLog, read_garage_log
 from arena.scenario.car import Car, load_car
-from arena.scenario.trace_csv import Columns
+from arena.scenario.log_columns import Columns
 
 Floats = NDArray[np.float64]
 

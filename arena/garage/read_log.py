@@ -1,6 +1,6 @@
 """A log of the real car made ready for the plant: real samples told from forward fill, engine stops and gaps masked.
 
-Columns and units are guessed by `scenario.trace_csv`; what is guessed or left out is said in the notes. All is SI.
+Columns and units are guessed by `scenario.log_csv`; what is guessed or left out is said in the notes. All is SI.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from arena.errors import BadInput
 from arena.scenario import loading
 from arena.scenario.csv_table import read_table
-from arena.scenario.trace_csv import Columns, Log, read_log
+from arena.scenario.log_columns import Columns
+from arena.scenario.log_csv import Log, read_log
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

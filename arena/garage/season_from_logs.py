@@ -20,8 +20,10 @@ from numpy.typing import NDArray
 
 from arena.errors import BadInput
 from arena.scenario import loading
+from arena.scenario.log_columns import Columns
+from arena.scenario.log_csv import Log, read_log
 from arena.scenario.starters import name_from, new_file, season_starter
-from arena.scenario.trace_csv import Columns, Log, TraceData, read_log, read_trace
+from arena.scenario.trace_csv import TraceData, read_trace
 
 Floats = NDArray[np.float64]
 
@@ -141,6 +143,8 @@ def _logs_in(folder: Path) -> list[Path]:
 def _drives_of(file: Path, columns: Columns, left_out: list[str]) -> list[Recorded]:
     """The drives in one log: whole, or parted where nothing was logged for long."""
     trace, _ = read_trace(file, columns)
+    if trace.speed_m_s is None:
+        raise BadInput(f"{loading.shown(file)}:1: no column for speed_kmh", "A season is sorted by road speed: log it.")
     log = read_log(file, columns, need=("speed",))
     breaks = np.flatnonzero(np.diff(trace.time_s) > SPLIT_S) + 1
     edges = [0, *(int(b) for b in breaks), len(trace.time_s)]
@@ -150,7 +154,7 @@ def _drives_of(file: Path, columns: Columns, left_out: list[str]) -> list[Record
         name = file.stem if len(edges) == 2 else f"{file.stem}-{number}"
         if last - first < 2 or part.time_s[-1] < LEAST_S:
             left_out.append(f"{loading.shown(file)}: {name} lasts under {LEAST_S:.0f} s and is no drive")
-        elif float(part.speed_m_s.max()) < 2.0:
+        elif float(part.road_speed_m_s.max()) < 2.0:
             left_out.append(f"{loading.shown(file)}: {name} never moves")
         else:
             found.append(_recorded(name, file, part, log, float(trace.time_s[first])))
@@ -163,7 +167,7 @@ def _piece(trace: TraceData, first: int, last: int) -> TraceData:
 
     time_s = trace.time_s[first:last] - trace.time_s[first]
     return TraceData(
-        time_s, trace.speed_m_s[first:last], cut(trace.grade), cut(trace.rpm), cut(trace.map_pa), cut(trace.throttle),
+        time_s, cut(trace.speed_m_s), cut(trace.grade), cut(trace.rpm), cut(trace.map_pa), cut(trace.throttle),
         cut(trace.pedal),
     )  # fmt: skip
 
@@ -176,7 +180,7 @@ def _recorded(name: str, file: Path, trace: TraceData, log: Log, begins_s: float
 
     ambient, engine = logged("ambient"), logged("engine_coolant")
     at = np.arange(0.0, trace.time_s[-1], 1.0)  # per second: a log that was polled unevenly counts evenly
-    speed = np.interp(at, trace.time_s, trace.speed_m_s)
+    speed = np.interp(at, trace.time_s, trace.road_speed_m_s)
     standing = speed < 0.5
     stops = int(np.sum(np.diff(standing.astype(np.int8)) == 1))
     share = None
@@ -191,7 +195,7 @@ def _recorded(name: str, file: Path, trace: TraceData, log: Log, begins_s: float
         file,
         trace,
         float(trace.time_s[-1]),
-        float(np.trapezoid(trace.speed_m_s, trace.time_s)) / 1e3,
+        float(np.trapezoid(trace.road_speed_m_s, trace.time_s)) / 1e3,
         stops,
         share,
         None if ambient is None else float(np.median(ambient)) - 273.15,
@@ -349,7 +353,7 @@ def _climate_text(stem: str, name: str, air_c: float) -> str:
 
 def _trace_text(trace: TraceData) -> str:
     """The trace in our own columns."""
-    columns: list[tuple[str, Floats, int]] = [("time_s", trace.time_s, 3), ("speed_kmh", 3.6 * trace.speed_m_s, 2)]
+    columns: list[tuple[str, Floats, int]] = [("time_s", trace.time_s, 3), ("speed_kmh", 3.6 * trace.road_speed_m_s, 2)]
     for name, values, factor, digits in (
         ("grade_pct", trace.grade, 100.0, 2),
         ("rpm", trace.rpm, 1.0, 0),

@@ -19,10 +19,11 @@ from arena.scenario.columns import columns_toml
 from arena.scenario.derived import WARM_K, derive
 from arena.scenario.drive import Drive, load_drive, longest_s
 from arena.scenario.fault import PARTS, Fault, load_fault
+from arena.scenario.log_columns import Columns
+from arena.scenario.log_csv import Log, read_log
 from arena.scenario.quantities import QUANTITIES
 from arena.scenario.season import Season, load_season
 from arena.scenario.sense import sense_notes
-from arena.scenario.trace_csv import Columns, Log, read_log
 from arena.scenario.weather import read_weather
 from arena.units import Units
 
@@ -194,7 +195,9 @@ def _drive(drive: Drive, units: Units) -> Checked:
         ("lasts at most", f"{longest_s(drive.file.phase, drive.traces) / 60.0:.1f} min", ""),
     ]
     for name, trace in drive.traces.items():
-        distance = _of(units, float(np.trapezoid(trace.speed_m_s, trace.time_s)) / 1e3, "km", ".3f")
+        distance = "speed by engine speed and gear"
+        if trace.speed_m_s is not None:
+            distance = _of(units, float(np.trapezoid(trace.speed_m_s, trace.time_s)) / 1e3, "km", ".3f")
         rows.append((f"trace {name}", f"{trace.time_s[-1]:.0f} s, {distance}, {len(trace.time_s)} samples", ""))
     return Checked("drive", (*drive.notes, *sense_notes(drive.file, drive.traces)), tuple(rows), drive)
 
@@ -266,6 +269,7 @@ _PRINTED: Final[dict[str, tuple[float, float, str]]] = {  # SI to the printed me
     "voltage": (1.0, 0.0, "V"),
     "current": (1.0, 0.0, "A"),
     "rpm": (1.0, 0.0, "rpm"),
+    "gear": (1.0, 0.0, ""),
     "time": (1.0, 0.0, "s"),
 }
 

@@ -12,8 +12,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from arena.errors import BadInput
 from arena.scenario import loading
+from arena.scenario.log_columns import Columns, ColumnSpec
+from arena.scenario.log_csv import Log
 from arena.scenario.quantities import OUR_COLUMNS, QUANTITIES
-from arena.scenario.trace_csv import Columns, ColumnSpec, Log
 
 
 class ColumnsFile(BaseModel):

@@ -48,6 +48,10 @@ class Table:
         fault = f'{self.shown}:{self.lines[row]}: column "{self.headers[index]}": "{cell}" {message}{more}'
         return BadInput(fault, "Correct or take out the row, or say the column's unit in its header or in columns.")
 
+    def is_numeric(self, index: int) -> bool:
+        """Whether every field of a column that is not empty is a number."""
+        return all(is_number(cell.replace(",", ".")) for row in self.rows if (cell := row[index].strip()))
+
     def numbers(self, index: int, start: int, fill: bool) -> Floats:
         """A column from row `start` on; with `fill` an empty field takes the last value before it."""
         last, out = "", []

@@ -17,7 +17,8 @@ from pydantic_core import PydanticCustomError
 
 from arena.errors import BadInput
 from arena.scenario import loading
-from arena.scenario.trace_csv import Columns, ColumnSpec, TraceData, read_trace
+from arena.scenario.log_columns import Columns, ColumnSpec
+from arena.scenario.trace_csv import TraceData, read_trace
 
 __all__ = ["Drive", "DriveFile", "Phase", "Span", "TraceData", "expanded_phases", "load_drive", "longest_s"]
 
@@ -160,6 +161,9 @@ class Trace(_Strict):
     do: Literal["trace"]
     file: str = Field(min_length=1)
     columns: dict[str, str | ColumnSpec] = Field(default_factory=dict)
+    speed_kmh: float | None = Field(
+        None, ge=0, le=350, description="road speed of a recording without one, all of it: 0 on a dyno"
+    )
 
 
 class Repeat(_Strict):
@@ -289,20 +293,22 @@ def _from_toml(path: Path) -> Drive:
     text = loading.read_text(path)
     file = loading.validate(path, text, loading.parse(path, text), DriveFile)
     traces: dict[str, TraceData] = {}
-    asked: dict[str, Mapping[str, str | ColumnSpec]] = {}
+    asked: dict[str, Trace] = {}
     notes: list[str] = []
     digests = [text.strip()]
     faults: list[str] = []
     for loc, phase in _trace_phases(file.phase):
         if phase.file in traces:
-            if asked[phase.file] != phase.columns:
-                faults.append(
-                    loading.fault_line(path, text, (*loc, "columns"), "differs from an earlier use of the same file")
-                )
+            before = asked[phase.file]
+            faults += [
+                loading.fault_line(path, text, (*loc, key), "differs from an earlier use of the same file")
+                for key in ("columns", "speed_kmh")
+                if getattr(before, key) != getattr(phase, key)
+            ]
             continue
         source = loading.safe_beside(path, text, (*loc, "file"), phase.file)
-        trace, said = read_trace(source, phase.columns, _placer(path, text, loc))
-        traces[phase.file], asked[phase.file] = trace, phase.columns
+        trace, said = read_trace(source, phase.columns, _placer(path, text, loc), phase.speed_kmh)
+        traces[phase.file], asked[phase.file] = trace, phase
         notes += said
         digests.append(_trace_digest(trace))
     faults += _limit_faults(path, text, file, traces)
@@ -347,5 +353,6 @@ def _limit_faults(path: Path, text: str, file: DriveFile, traces: Mapping[str, T
 
 
 def _trace_digest(trace: TraceData) -> str:
-    arrays = (trace.time_s, trace.speed_m_s, trace.grade, trace.rpm, trace.map_pa, trace.throttle, trace.pedal)
+    arrays = [trace.time_s, trace.speed_m_s, trace.grade, trace.rpm, trace.map_pa, trace.throttle, trace.pedal]
+    arrays += [trace.gear] if trace.gear is not None else []
     return loading.digest_of(*(b"" if array is None else np.ascontiguousarray(array).tobytes() for array in arrays))

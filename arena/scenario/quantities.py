@@ -50,6 +50,7 @@ QUANTITIES: Final[dict[str, Quantity]] = {
     "pedal": Quantity(
         "pedal_pct", "share", r"(accelerator )?pedal( position)?( [a-f])?|accelerator( position)?|app", -0.05, 1.05
     ),
+    "gear": Quantity("gear", "gear", r"(current |engaged |selected )?gear( position| number| engaged)?", 0.0, 20.0),
     "iat": Quantity(
         "iat_c",
         "temperature",
@@ -156,6 +157,7 @@ UNITS: Final[dict[str, dict[str, Callable[[Any], Any]]]] = {
     "volume_flow": {**dict.fromkeys(("l/min", "lpm"), units.l_min_to_m3_s), "gpm": units.gpm_to_m3_s},
     "voltage": {"v": _scaled(1.0), "mv": _scaled(1e-3)},
     "current": {"a": _scaled(1.0), "ma": _scaled(1e-3)},
+    "gear": {"-": _scaled(1.0)},
 }
 DEFAULT_UNIT: Final = {
     "time": "s",
@@ -169,6 +171,7 @@ DEFAULT_UNIT: Final = {
     "volume_flow": "l/min",
     "voltage": "v",
     "current": "a",
+    "gear": "-",
 }
 OUR_COLUMNS: Final = {quantity.column: key for key, quantity in QUANTITIES.items()}
 

@@ -130,7 +130,7 @@ def _lapping(phase: Lap) -> Iterator[str]:
 
 def _following(phase: Trace, speed: Known, traces: Mapping[str, TraceData]) -> Iterator[str]:
     trace = traces.get(phase.file)
-    if trace is None:
+    if trace is None or trace.speed_m_s is None:
         return
     first, top = float(trace.speed_m_s[0]) / KMH, float(trace.speed_m_s.max()) / KMH
     if speed is not None and not speed[0] - 3.0 <= first <= speed[1] + 3.0:
@@ -154,9 +154,8 @@ def _after(phase: Phase, speed: Known, traces: Mapping[str, TraceData]) -> Known
             return None if speed is None else (speed[0], max(speed[1], phase.to_kmh))
         case Lap():
             return (phase.corner_kmh[-1], phase.corner_kmh[-1])
-        case Trace() if phase.file in traces:
-            last = float(traces[phase.file].speed_m_s[-1]) / KMH
-            return (last, last)
+        case Trace() if phase.file in traces and (followed := traces[phase.file].speed_m_s) is not None:
+            return (float(followed[-1]) / KMH, float(followed[-1]) / KMH)
         case _:
             return None
 

@@ -308,6 +308,7 @@ seconds = 60
 
 # A recording instead of phases, or among them: any CSV of time and speed, or a log with rpm, MAP and throttle,
 # beside this file. `arena check my-log.csv` shows which column is taken for what.
+# Without a road speed it is worked out from rpm and gearing; on a dyno say speed_kmh = 0 here.
 # [[phase]]
 # do = "trace"
 # file = "my-log.csv"

@@ -374,7 +374,7 @@ class Driver:
         if trace.rpm[0] >= standard.ENGINE_STOPPED_RPM:
             yield from self._running()
         if self.vehicle.running:
-            yield from self._meet(float(trace.speed_m_s[0]))
+            yield from self._meet(float(trace.road_speed_m_s[0]))
         yield self.env.timeout(self.vehicle.follow_log(self.env.now, trace))
 
     def _meet(self, speed_m_s: float) -> Steps:

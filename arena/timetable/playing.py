@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import simpy
 
@@ -13,6 +15,7 @@ from arena.scenario.drive import Drive, Span
 from arena.timetable import vehicle_kernel as kernel
 from arena.timetable.driver import Driver
 from arena.timetable.fan import Fan
+from arena.timetable.gear_guess import guess_speed
 from arena.timetable.ignition import Ignition
 from arena.timetable.outing import Played
 from arena.timetable.record import Record, ticks_of, too_long
@@ -28,6 +31,7 @@ def play_outing(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random
     env = simpy.Environment(initial_time=0)
     record = Record(drive.name, climate)
     vehicle = Vehicle(car, record)
+    drive = _with_speeds(drive, vehicle, record)
     ignition = Ignition(env, record, vehicle)
     cold_k = float(record.rows[kernel.AMBIENT_K_ROW, 0])
     fan = Fan(env, record, car, cold_k if drive.start == "cold" else PREROLL_WARM_K)
@@ -39,6 +43,18 @@ def play_outing(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random
         raise fault.__cause__ if isinstance(fault.__cause__, BadInput) else fault from None
     fan.catch_up(env.now)
     return _hand_over(drive, record, driver, int(env.now))
+
+
+def _with_speeds(drive: Drive, vehicle: Vehicle, record: Record) -> Drive:
+    """The drive with the road speed of every recording that has none worked out, and said so."""
+    made = {}
+    for name, trace in drive.traces.items():
+        if trace.speed_m_s is None:
+            ambient_pa = float(record.rows[kernel.AMBIENT_PA_ROW, 0])
+            found = guess_speed(trace, vehicle.car, vehicle.gears, ambient_pa)
+            made[name] = replace(trace, speed_m_s=found.speed_m_s)
+            record.note(("speed of", name), "speed", found.told(name, trace))
+    return replace(drive, traces={**drive.traces, **made}) if made else drive
 
 
 def _hand_over(drive: Drive, record: Record, driver: Driver, ticks: int) -> Played:

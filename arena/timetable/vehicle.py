@@ -164,7 +164,7 @@ class Vehicle:
         at: Floats = np.arange(ticks, dtype=np.float64) * TICK_S
         rpm = np.maximum(np.interp(at, trace.time_s, trace.rpm), 0.0)
         pressure = np.maximum(np.interp(at, trace.time_s, trace.map_pa), 1000.0)
-        speed = np.maximum(np.interp(at, trace.time_s, trace.speed_m_s), 0.0)
+        speed = np.maximum(np.interp(at, trace.time_s, trace.road_speed_m_s), 0.0)
         running = rpm >= ENGINE_STOPPED_RPM
         pedal, plate = self._log_pedal(trace, at, rpm, pressure, rows[kernel.AMBIENT_PA_ROW])
         rows[kernel.SPEED_ROW] = speed
@@ -229,6 +229,6 @@ def trace_ticks(trace: TraceData) -> int:
 def trace_at_ticks(trace: TraceData) -> tuple[Floats, Floats]:
     """Wanted speed (m/s) and slope of a trace at whole ticks, both ends included: shape (ticks + 1,)."""
     at = trace.time_s[0] + np.arange(trace_ticks(trace) + 1) * TICK_S
-    speed = np.maximum(np.interp(at, trace.time_s, trace.speed_m_s), 0.0)
+    speed = np.maximum(np.interp(at, trace.time_s, trace.road_speed_m_s), 0.0)
     slope = np.zeros_like(speed) if trace.grade is None else np.interp(at, trace.time_s, trace.grade)
     return speed, slope

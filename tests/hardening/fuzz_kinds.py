@@ -35,10 +35,11 @@ from arena.scenario.csv_table import read_table as read_texts
 from arena.scenario.drive import expanded_phases, load_drive, longest_s
 from arena.scenario.fault import fault_starter, load_fault
 from arena.scenario.loading import shipped_root
+from arena.scenario.log_csv import read_log
 from arena.scenario.season import load_season
 from arena.scenario.sense import sense_notes
 from arena.scenario.starters import MAKERS
-from arena.scenario.trace_csv import read_log, read_trace
+from arena.scenario.trace_csv import read_trace
 from arena.scenario.weather import read_weather
 from arena.strategies import table_csv
 

@@ -13,7 +13,8 @@ from arena.scenario.climate import load_climate
 from arena.scenario.columns import columns_toml, read_columns
 from arena.scenario.drive import load_drive
 from arena.scenario.loading import shipped_root
-from arena.scenario.trace_csv import read_log, read_trace
+from arena.scenario.log_csv import read_log
+from arena.scenario.trace_csv import read_trace
 
 LOG = "clock,how fast,turns\n10:00:00,0,800\n10:00:01,10,900\n10:00:02,20,1000\n"
 

@@ -9,8 +9,10 @@ import pytest
 
 from arena.errors import BadInput
 from arena.scenario.drive import load_drive
+from arena.scenario.log_columns import ColumnSpec
+from arena.scenario.log_csv import read_log
 from arena.scenario.quantities import mend, split_header
-from arena.scenario.trace_csv import ColumnSpec, read_log, read_trace
+from arena.scenario.trace_csv import read_trace
 
 PLAIN = "time_s,speed_kmh\n0,0\n1,36\n2,72\n"
 
@@ -275,3 +277,33 @@ def test_our_own_trace_reads_back_as_a_log(tmp_path: Path) -> None:
         "flow": 8 / 60000,
     }  # fmt: skip
     assert got == pytest.approx(expected)
+
+
+ENGINE = "time_s,rpm,map_kpa,throttle_pct\n" + "".join(f"{t},2000,90,20\n" for t in range(20))
+
+
+def test_engine_speed_and_pressure_do_without_a_speed(tmp_path: Path) -> None:
+    trace, _ = read_trace(csv(tmp_path, ENGINE))
+    assert trace.speed_m_s is None and trace.gear is None and trace.rpm is not None
+    said, _ = read_trace(csv(tmp_path, ENGINE.replace("throttle_pct", "Gear").replace(",20\n", ",4\n")))
+    assert said.gear is not None and said.gear[0] == 4.0
+    letters, _ = read_trace(csv(tmp_path, ENGINE.replace("throttle_pct", "Gear").replace(",20\n", ",D\n")))
+    assert letters.gear is None
+
+
+def test_a_speed_for_the_whole_recording_is_given_with_its_phase(tmp_path: Path) -> None:
+    csv(tmp_path, ENGINE)
+    text = '[drive]\nname = "dyno"\n[[phase]]\ndo = "trace"\nfile = "t.csv"\nspeed_kmh = 36\n'
+    drive = load_drive(csv(tmp_path, text, "d.toml"))
+    np.testing.assert_allclose(drive.traces["t.csv"].road_speed_m_s, 10.0)
+    twice = text + '[[phase]]\ndo = "trace"\nfile = "t.csv"\nspeed_kmh = 0\n'
+    with pytest.raises(BadInput, match=r"phase\[2\].speed_kmh"):
+        load_drive(csv(tmp_path, twice, "d.toml"))
+    csv(tmp_path, ENGINE.replace("throttle_pct", "speed_kmh"))
+    with pytest.raises(BadInput, match="has a speed of its own"):
+        load_drive(csv(tmp_path, text, "d.toml"))
+
+
+def test_neither_speed_nor_an_engine_to_play_is_refused(tmp_path: Path) -> None:
+    said = fault(csv(tmp_path, ENGINE.replace("rpm", "oil")))
+    assert "no column for speed_kmh, nor for rpm" in said and '"oil"' in said
