@@ -43,7 +43,7 @@ BEGINS_ROLLING = 8.0  # a recording that begins with the engine at idle begins s
 IDLE = 1.3  # up to this many times idle speed the engine may be idling
 IDLE_RPM, ANY_RPM = 150.0, 5000.0  # spread of the engine's speed with the clutch open, at idle and else
 OFF = 50.0  # what cannot be
-GUESSES_OFF = "by 1 to 17 km/h on average where it could be compared"
+GUESSES_OFF = "off by 1 to 17 km/h on average where it could be compared"
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class Guess:
         mean = 3.6 * float(np.average(self.speed_m_s, weights=seconds))
         standing = 100.0 * float(np.average(self.speed_m_s < 0.5, weights=seconds))
         by = "the gear recorded" if trace.gear is not None else "a gear guessed from load and continuity"
-        off = "" if trace.gear is not None else f", {GUESSES_OFF}; a gear column makes it sure"
+        off = "" if trace.gear is not None else f" ({GUESSES_OFF}; a gear column makes it sure)"
         return (
             f"{name} has no road speed: it is worked out from engine speed and the car's gearing "
             f"(engine.kmh_per_1000rpm) with {by}{off}: mean {mean:.0f} km/h, at most "
