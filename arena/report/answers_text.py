@@ -9,7 +9,7 @@ from arena.contest.foresight import Foresight
 from arena.contest.seasonal import Seasonal
 from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import TuningResult
-from arena.report.spans import in_units, prose, scored, span
+from arena.report.spans import in_units, prose, scored, show_across, span
 from arena.report.table_text import show_table
 from arena.report.terminal import METRIC, console, say, show, table
 from arena.units import Units
@@ -118,27 +118,18 @@ def show_tradeoff(found: Tradeoff, units: Units = METRIC) -> None:
         f"Trade-off: {len(found.front)} settings that none of {found.tried} beat in tracking, hours and energy at once."
     )
     off, under = units.labelled(0.0, "K h")[1], units.labelled(0.0, "degC")[1]
-    rows = []
-    for name in found.choices:
-        line = found.comparison.line(name)
-        f = line.figures
-        rows.append(
-            [
-                name, scored(line),
-                span(in_units(f["tracking_k_h"], "K h", units), 2),
-                span(f["pump_hours"], 2), span(f["energy_wh"], 1),
-                span(in_units(f["boost_p95_c"], "degC", units), 1),
-            ]
-        )  # fmt: skip
-    heads = [
-        ("choice", "left"),
-        ("score", "right"),
-        (f"off target, {off}", "right"),
-        ("pump hours", "right"),
+    lines = [found.comparison.line(name) for name in found.choices]
+
+    def row(label: str, figure: str, unit: str, digits: int) -> list[str]:
+        return [label, *(span(in_units(line.figures[figure], unit, units), digits) for line in lines)]
+
+    rows = [
+        ["score", *(scored(line) for line in lines)],
+        row(f"off target, {off} a year", "tracking_k_h", "K h", 2),
+        row("pump hours a year", "pump_hours", "", 2),
+        row("energy a year, Wh", "energy_wh", "", 1),
+        row(f"95 % on boost under, {under}", "boost_p95_c", "degC", 1),
     ]
-    heads += [("energy, Wh", "right"), (f"95 % on boost under, {under}", "right")]
-    if console().width < 120:
-        heads, rows = heads[:5], [[r[0], *(x.split(" ")[0] for x in r[1:5])] for r in rows]
-    show(table(heads, rows))
+    show_across(list(found.choices), rows)
     for name, point in found.choices.items():
         prose(f"{name}: " + ", ".join(f"{k} {v:.4g}" for k, v in point.settings.items()))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Sequence
 
 from arena.contest.comparing import Interval, Line
-from arena.report.terminal import console, say
+from arena.report.terminal import console, say, show, table
 from arena.units import Units
 
 
@@ -31,6 +32,25 @@ def plain_zero(text: str) -> str:
 def scored(line: Line) -> str:
     """A contestant's score, or FAILED."""
     return f"FAILED {len(line.failed)} runs" if line.failed else span(line.score, 3)
+
+
+def show_across(names: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Figures down the side, contestants across the top, as many beside each other as the screen has room for.
+
+    A row is the figure's label and its value for each of `names`.
+    """
+    heads = ["", *names]
+    wide = [max(len(head), *(len(row[k]) for row in rows)) + 2 for k, head in enumerate(heads)]
+    first = 1
+    while first < len(wide):
+        last = first + 1
+        while last < len(wide) and wide[0] + sum(wide[first : last + 1]) <= console().width:
+            last += 1
+        columns = [("", "left"), *((head, "right") for head in heads[first:last])]
+        show(table(columns, [[row[0], *row[first:last]] for row in rows]))
+        first = last
+        if first < len(wide):
+            say()
 
 
 def prose(text: str) -> None:

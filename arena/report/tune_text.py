@@ -10,7 +10,7 @@ from arena.contest.standings import FEW_WORLDS, HARD_LIMIT_K
 from arena.contest.table_tuning import TRAIN_WORLDS
 from arena.contest.tuning import TuningResult
 from arena.report.answers_text import show_answers
-from arena.report.spans import in_units, prose, scored, span
+from arena.report.spans import in_units, prose, scored, show_across, span
 from arena.report.table_picture import write_front, write_table
 from arena.report.table_text import show_table, table_words
 from arena.report.terminal import CAUTIONS, METRIC, console, say, show, table
@@ -131,21 +131,8 @@ def show_comparison(found: Comparison, units: Units = METRIC) -> None:
         + ["" if line.contestant == found.mine else span(line.difference, 3) for line in found.lines]
     ]
     rows = rows[:1] + differ + rows[1:]
-    wide = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    names = [line.contestant for line in found.lines]
-    wide = [max(w, len(n)) + 2 for w, n in zip(wide, ["", *names], strict=True)]
-    room = console().width
     say(f"Fresh worlds ({found.worlds}), not those it was tuned on; a year of these outings; 95 % intervals.")
-    first = 1
-    while first < len(wide):
-        last = first + 1
-        while last < len(wide) and wide[0] + sum(wide[first : last + 1]) <= room:
-            last += 1
-        heads = [("", "left")] + [(names[k - 1], "right") for k in range(first, last)]
-        show(table(heads, [[row[0], *row[first:last]] for row in rows]))
-        first = last
-        if first < len(wide):
-            say()
+    show_across([line.contestant for line in found.lines], rows)
 
 
 def evidence(result: TuningResult, units: Units = METRIC) -> list[str]:
