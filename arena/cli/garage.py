@@ -17,7 +17,9 @@ def fit(
     car: Car = "invented-2200",
     columns: Columns = None,
     out: Annotated[Path | None, typer.Option(help="Car file to write; must not be there yet.")] = None,
-    guesses: Annotated[bool, typer.Option("--guesses", help="Also write what is not told, as guesses.")] = False,
+    told_only: Annotated[
+        bool, typer.Option("--told-only", help="Leave what is not told as in the car, not at the fit's guess.")
+    ] = False,
     ambient: Annotated[float | None, typer.Option(help="Outside air in degC, where the log has none.")] = None,
     duty: Annotated[float | None, typer.Option(help="Pump duty in %, where the log has none.", min=0, max=100)] = None,
     health: Annotated[
@@ -52,7 +54,7 @@ def fit(
     fitted = None
     if log is not None:
         fitted = fitting.fit_log(
-            log, car, mapped, ambient, duty, out, hold_out=not plan, guesses=guesses, tell=progress
+            log, car, mapped, ambient, duty, out, hold_out=not plan, told_only=told_only, tell=progress
         )
     if plan:
         from arena.garage.plan import plan_drive

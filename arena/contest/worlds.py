@@ -116,7 +116,7 @@ def car_of_world(plan: Plan, replicate: int) -> CarNumbers:
     draws = latin_draws(plan.seed, replicate, len(SPREAD))
     changed: dict[str, dict[str, float]] = {}
     for (section, key, factor), draw in zip(SPREAD, draws, strict=True):
-        known = plan.car.origin.get(f"{section}.{key}") == "given"
+        known = plan.car.measured(f"{section}.{key}")
         share = plan.spread * factor * (GIVEN_SHARE if known else 1.0)
         changed.setdefault(section, {})[key] = getattr(getattr(numbers, section), key) * (1.0 + share * float(draw))
     parts: dict[str, Any] = {s: replace(getattr(numbers, s), **values) for s, values in changed.items()}

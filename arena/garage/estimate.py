@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.garage.inputs import LogInputs, between_polls, log_inputs, starts_cold
-from arena.garage.noise import Noise, choose_noise, whiten
-from arena.garage.parameters import Parameter, bounds, moved, parameters_for, start_of
+from arena.garage.inputs import Day, LogInputs, between_polls, log_inputs, starts_cold
+from arena.garage.noise import Noise, Unseen, choose_noise, whiten
+from arena.garage.parameters import OF_DAY, Parameter, bounds, moved, parameters_for, start_of
 from arena.garage.predict import Kept, Start, compiled_log, first_guess, play_log
 from arena.garage.read_log import TICK_S, GarageLog
 from arena.plant.numbers import CarNumbers
@@ -23,14 +23,17 @@ from arena.plant.numbers import CarNumbers
 Floats = NDArray[np.float64]
 
 SPACING_S = 0.95  # readings closer than this are thinned
-SETTLE_S = 20.0  # once round the loop: readings before it say more of how the log began than of the car
+SETTLE_S = 45.0  # about twice round the loop: readings before it say more of how the log began than of the car
 DIFFERENCE = 0.04  # step of z for derivatives
 ROUNDS = 3
-STRETCH_S = 4.0  # what happened between polls is one unknown in each stretch of this length
-FORGOTTEN_S = 120.0
+STRETCH_S = 2.0  # what happened between polls is one unknown in each stretch of this length
+FORGOTTEN_S = 100.0
+SHAPELESS = 0.3  # of what such an unknown moves, so much may look otherwise than foreseen; judgement
 LEAST_JUMP = 0.3  # ticks times relative step of the input: less moves nothing that could be read
 LIFTED_PA = 20e3  # over the outside air: a lift makes a difference
-BETWEEN = 0.2  # share of a stretch that may lie at its higher reading; from synthetic logs polled at 1 Hz
+BETWEEN = (
+    0.58  # a step lies evenly within half a poll either way, 0.29 of a poll; its higher neighbour is half a poll on
+)
 MODEL_ERROR_K = 0.05  # the least the residuals are taken to be besides the reading's step
 
 
@@ -61,17 +64,18 @@ class Problem:
     noise: dict[str, Noise]
     flow_share: float = 1.0
     evaluations: int = 0
-    unseen_k: dict[str, Floats] | None = None  # how far what lies between polls may move each reading, by channel
+    unseen: dict[str, Unseen] | None = None  # how what lies between polls may move readings, by channel
     slopes: dict[str, Floats] = field(default_factory=dict)  # K a unit of z, by channel, where last asked for
-    _inputs: tuple[float, LogInputs] | None = None
+    _inputs: tuple[Day, LogInputs] | None = None
     _kept: Kept = field(default_factory=Kept)
     pool: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(2))
 
-    def inputs(self, bay_k: float) -> LogInputs:
-        """The log's inputs with the bay so much warmer at the start; the last ones are kept."""
-        if self._inputs is None or self._inputs[0] != bay_k:
-            self._inputs = (bay_k, log_inputs(self.log, self.car, bay_k))
-        return self._inputs[1]
+    def inputs(self, day: Day) -> LogInputs:
+        """The log's inputs on such a day; the last ones are kept."""
+        kept = self._inputs
+        if kept is None or kept[0] != day:
+            self._inputs = kept = (day, log_inputs(self.log, self.car, day))
+        return kept[1]
 
     def readings(self, z: Floats, inputs: LogInputs | None = None) -> dict[str, Floats]:
         """What the probes would have read at z, by channel, at the channel's readings, K."""
@@ -103,7 +107,7 @@ class Problem:
     def jacobian(self, z: Floats) -> Floats:
         """Derivatives of the whitened residuals, shape (readings, len(items)), by one-sided differences."""
         steps = np.diag(np.where(z < 0.0, DIFFERENCE, -DIFFERENCE))  # towards the middle: never out of bounds
-        riders = [k for k, item in enumerate(self.items) if item.side == "start" and item.name != "start.bay_k"]
+        riders = [k for k, item in enumerate(self.items) if item.side == "start" and item.name not in OF_DAY]
         base, *ridden = self.lanes(z, [z, *(z + steps[k] for k in riders)])
         ahead = dict(zip(riders, ridden, strict=True))
 
@@ -204,27 +208,28 @@ def _channel(log: GarageLog, name: str) -> Channel:
 def estimate_noise(problem: Problem, z: Floats) -> None:
     """Size and slowness of what is left, and what lies between polls, from the residuals at z."""
     raw = problem.residuals(z)
-    if problem.unseen_k is None:
-        problem.unseen_k = _between_polls(problem, z)
+    if problem.unseen is None:
+        problem.unseen = _between_polls(problem, z)
     for c in problem.channels:
         slopes = problem.slopes[c.name]
         from_start = raw[c.name] + slopes @ z
-        problem.noise[c.name] = choose_noise(from_start, slopes, c.time_s, c.floor_k, problem.unseen_k[c.name])
+        problem.noise[c.name] = choose_noise(
+            from_start, slopes, c.time_s, c.floor_k, problem.unseen[c.name], raw[c.name]
+        )
 
 
-def _between_polls(problem: Problem, z: Floats) -> dict[str, Floats]:
+def _between_polls(problem: Problem, z: Floats) -> dict[str, Unseen]:
     """How the readings would move if boost, or the pump, stood at the higher neighbour between polls, or the foot was
-    lifted unseen while on boost: a mode a stretch, taken together as if independent; K, by channel.
+    lifted unseen while on boost: a mode a stretch, each by an unknown amount, by channel.
 
-    Stretches two minutes apart share a plant run: by then the loop has forgotten the one before.
+    Stretches well apart share a plant run: by then the loop has forgotten the one before.
     """
     log = problem.log
-    total = {c.name: np.zeros(len(c.tick)) for c in problem.channels}
+    total = {c.name: Unseen.none(len(c.tick)) for c in problem.channels}
     if log.period_s < 0.4:
         return total
     width, turn = round(STRETCH_S / TICK_S), round(FORGOTTEN_S / STRETCH_S)
-    _, bay = start_of(problem.guess, problem.items, z)
-    inputs = problem.inputs(bay)
+    inputs = problem.inputs(start_of(problem.guess, problem.items, z)[1])
     base = problem.readings(z, inputs)
     sizes = {"boost": log.upper["map"] / log.map_pa - 1.0, "pump": _duty_jump(log)}
     sizes["lift"] = np.where(log.map_pa > log.ambient_pa + LIFTED_PA, 0.1, 0.0)
@@ -245,10 +250,11 @@ def _between_polls(problem: Problem, z: Floats) -> dict[str, Floats]:
 
     jobs = [(what, phase) for what in sizes for phase in range(turn)]
     for some in problem.pool.map(modes, jobs):
-        for mode in some:
-            for name, values in mode.items():
-                total[name] += values**2
-    return {name: BETWEEN * np.sqrt(values) for name, values in total.items()}
+        for name, unseen in total.items():
+            unseen.add([BETWEEN * mode[name] for mode in some])
+    for unseen in total.values():
+        unseen.rest_k = np.hypot(unseen.rest_k, SHAPELESS * np.linalg.norm(unseen.modes, axis=1))
+    return total
 
 
 def _only(moved_by: Floats, tick: NDArray[np.intp], first: int) -> Floats:

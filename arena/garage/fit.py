@@ -25,6 +25,8 @@ from arena.scenario.log_columns import Columns
 
 Floats = NDArray[np.float64]
 
+GOOD_K = 1.0  # a plant within this is of use even where a constant does as well
+
 
 @dataclass(frozen=True)
 class HeldOut:
@@ -34,6 +36,11 @@ class HeldOut:
     baseline_k: float
     seconds: float
 
+    @property
+    def follows(self) -> bool:
+        """Whether the plant predicts better than the baseline, or well enough anyway."""
+        return self.rms_k <= max(self.baseline_k, GOOD_K)
+
 
 @dataclass(frozen=True)
 class Fit:
@@ -42,7 +49,7 @@ class Fit:
     log: GarageLog
     base: Car
     estimate: Estimate
-    car: CarNumbers  # the base car with the numbers told, and those alone
+    car: CarNumbers  # the base car with the numbers told, and those alone; `estimate.car` has the guesses too
     told: tuple[Told, ...]
     singular: Floats
     rms_k: float
@@ -50,7 +57,7 @@ class Fit:
     time_s: Floats
     residual_k: Floats
     held_out: HeldOut | None
-    out: Path | None
+    out: Path | None  # the file written
     notes: tuple[str, ...]
 
 
@@ -62,12 +69,13 @@ def fit_log(
     duty_pct: float | None = None,
     out: Path | None = None,
     hold_out: bool = False,
-    guesses: bool = False,
+    told_only: bool = False,
     tell: Callable[[str], None] | None = None,
 ) -> Fit:
-    """Fit a car to a log. `out`: car file to write, not there yet; `hold_out`: also judge on the second half;
-    `guesses`: the file also takes what the fit moved along untold, marked as guesses: it predicts better.
+    """Fit a car to a log. `out`: car file to write, not there yet; `hold_out`: also judge on the second half.
 
+    The file takes the numbers told, and what the fit moved along untold, marked as guesses: together they predict best.
+    `told_only` leaves those as in the base car. No file is written for a plant that does not follow its log.
     Raises BadInput for a log or car that cannot be used, or an `out` that exists.
     """
     if out is not None and out.exists():
@@ -78,15 +86,17 @@ def fit_log(
     told = tuple(tell_all(found))
     channel = found.problem.channels[0]
     held = judge_second_half(log, base.numbers(), tell) if hold_out else None
-    if held is not None and held.rms_k > max(held.baseline_k, 1.0):
+    follows = held is None or held.follows
+    if not follows:
         told = tuple(not_followed(t) for t in told)
     result = Fit(
         log, base, found, told_car(found, told), told, singular_values(found.jacobian), found.rms_k,
-        baseline_rms_k(log, channel), channel.time_s, found.residual_k["iat"], held, out, log.notes,
+        baseline_rms_k(log, channel), channel.time_s, found.residual_k["iat"], held, out if follows else None,
+        log.notes,
     )  # fmt: skip
-    if out is not None:
-        written = guessed(found, told) if guesses else ()
-        write_car(result.base, found.car if guesses else result.car, told, out, log.name, written)
+    if result.out is not None:
+        written = () if told_only else guessed(found, told)
+        write_car(result.base, result.car if told_only else found.car, told, result.out, log.name, written)
     return result
 
 
@@ -163,6 +173,7 @@ def document(result: Fit) -> dict[str, Any]:
         "rms_k": result.rms_k,
         "rms_baseline_k": result.rms_baseline_k,
         "held_out": None if result.held_out is None else vars(result.held_out),
+        "usable": result.held_out is None or result.held_out.follows,
         "seconds_used": result.log.seconds_used,
         "duty_from": result.log.duty_from,
         "singular_values": [float(v) for v in result.singular],

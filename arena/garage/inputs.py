@@ -24,6 +24,17 @@ HUMIDITY = 0.6  # enters only what is not fitted
 
 
 @dataclass(frozen=True)
+class Day:
+    """What a log does not say of its day: how warm the bay was before it, K, which it then forgets; the sun on the bay
+    throughout, K; and how hard the engine was driven before it, as a factor on the log's mean air flow.
+    """
+
+    bay_before_k: float = 0.0
+    sun_k: float = 0.0
+    load_before: float = 1.0
+
+
+@dataclass(frozen=True)
 class LogInputs:
     """The plant's `Inputs` from a log; arrays of shape (ticks,), of which the first `lead_in` come before the log."""
 
@@ -54,8 +65,8 @@ def starts_cold(log: GarageLog) -> bool:
     return log.engine_k is not None and float(log.engine_k[0]) < COLD_BELOW_K
 
 
-def log_inputs(log: GarageLog, car: CarNumbers, bay_extra_start_k: float = 0.0) -> LogInputs:
-    """The log as inputs of the plant. `bay_extra_start_k` warms the bay before the log, which then forgets it.
+def log_inputs(log: GarageLog, car: CarNumbers, day: Day = Day()) -> LogInputs:
+    """The log as inputs of the plant.
 
     Air flow is the logged one, else worked out from engine speed and MAP with the car's displacement and filling.
     """
@@ -87,7 +98,7 @@ def log_inputs(log: GarageLog, car: CarNumbers, bay_extra_start_k: float = 0.0) 
         throttle=led(np.zeros(log.ticks) if log.throttle is None else np.clip(log.throttle, 0.0, 1.0)),
         rpm=led(log.rpm),
         map_pa=led(log.map_pa),
-        air_flow_kg_s=led(flow),
+        air_flow_kg_s=led(flow, day.load_before * float(flow[driven].mean())),
         engine_on=led(on, 1.0),
         key_on=np.ones(ticks),
         cranking=np.zeros(ticks),
@@ -97,7 +108,7 @@ def log_inputs(log: GarageLog, car: CarNumbers, bay_extra_start_k: float = 0.0) 
         ambient_pa=np.full(ticks, log.ambient_pa),
         humidity=np.full(ticks, HUMIDITY),
         wind_m_s=np.zeros(ticks),
-        bay_extra_k=np.where(np.arange(ticks) < lead, bay_extra_start_k, 0.0),
+        bay_extra_k=np.where(np.arange(ticks) < lead, day.bay_before_k, 0.0) + day.sun_k,
     )
 
 

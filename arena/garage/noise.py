@@ -6,7 +6,8 @@ too narrow. Sizes are chosen where they explain best what is seen, the car's unk
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,17 +15,25 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 SLOW_S = (3.0, 60.0)  # span of the slow part's time constant
-MOST_TRIES = 30
+MOST_TRIES = 60
+SWING_S = 240.0  # the plant is told by swings of minutes: two with the pump off, two with it full
+MOST_MODES = 250  # directions taken out of a fit one by one; lesser ones count as noise of the readings they touch
+MOST_CELLS = 10_000_000  # of their matrix: an hours-long log has fewer
 
 
 @dataclass(frozen=True)
 class Noise:
-    """Standard deviations of the white and the slow part (K), the slow one's time constant, weights."""
+    """Standard deviations of the white and the slow part (K), the slow one's time constant, weights.
+
+    `off`: directions (readings, m) of whitened readings, orthonormal, that something unseen moves by an unknown amount,
+    and what share (m,) of a movement along each is left to be believed.
+    """
 
     white_k: float
     slow_k: float
     slow_s: float
     weight: Floats
+    off: tuple[Floats, Floats] | None = None
 
     @property
     def size_k(self) -> float:
@@ -32,11 +41,44 @@ class Noise:
         return float(np.hypot(self.white_k, self.slow_k))
 
 
+@dataclass
+class Unseen:
+    """What may have happened between polls: `modes` (readings, m), each by an unknown amount N(0, 1), K; of lesser
+    ones only how far they may move each reading, `rest_k` (readings,).
+    """
+
+    modes: Floats
+    rest_k: Floats
+
+    @classmethod
+    def none(cls, readings: int) -> Unseen:
+        """Nothing unseen."""
+        return cls(np.zeros((readings, 0)), np.zeros(readings))
+
+    def add(self, more: Sequence[Floats]) -> None:
+        """Take in modes (readings,); the least leave for the rest where there are too many."""
+        if not more:
+            return
+        every = np.column_stack([self.modes, *more])
+        most = max(min(MOST_MODES, MOST_CELLS // len(every)), 1)
+        order = np.argsort(-np.sum(every**2, axis=0), kind="stable")
+        self.modes, lesser = every[:, order[:most]], every[:, order[most:]]
+        self.rest_k = np.sqrt(self.rest_k**2 + np.sum(lesser**2, axis=1))
+
+
 def whiten(rows: Floats, time_s: Floats, noise: Noise) -> Floats:
     """Rows (readings, n) in time order made independent, each of size 1: innovations of white noise over a slow drift.
 
     The drift is a first-order process; the filter is Kalman's for one state, the same for every column.
     """
+    y = _apart(rows, time_s, noise)
+    if noise.off is not None:
+        axes, left = noise.off
+        y = y - axes @ ((1.0 - left)[:, None] * (axes.T @ y))
+    return y
+
+
+def _apart(rows: Floats, time_s: Floats, noise: Noise) -> Floats:
     y = rows * noise.weight[:, None]
     if noise.slow_k <= 0.0:
         return y / noise.white_k
@@ -63,17 +105,21 @@ def _filter(y: Floats, keep: Floats, gain: Floats, root: Floats) -> Floats:
     return out
 
 
-def choose_noise(residual: Floats, known: Floats, time_s: Floats, floor_k: float, unseen_k: Floats) -> Noise:
+def choose_noise(
+    residual: Floats, known: Floats, time_s: Floats, floor_k: float, unseen: Unseen, left_k: Floats | None = None
+) -> Noise:
     """The noise that explains best a residual (readings,) whose systematic part is `known` (readings, n) x N(0, 1).
 
     `known`: the Jacobian in spreads; `residual`: what the starting car leaves, in a straight line from the fit;
-    `unseen_k`: how far each reading may have been moved by what happened between polls: it counts for so much less.
-    Never less white noise than the reading's step.
+    what looks like something `unseen` is not believed; `left_k`: what the best car so far leaves, by which stray
+    readings are known. Never less white noise than the reading's step.
     """
     from scipy.optimize import minimize
 
-    scale = np.sqrt(1.0 + (unseen_k / floor_k) ** 2)
-    scaled = np.abs(residual - np.median(residual)) / scale
+    known = np.column_stack([known, unseen.modes])
+    scale = np.hypot(1.0, unseen.rest_k / floor_k)
+    left = residual if left_k is None else left_k
+    scaled = np.abs(left - np.median(left)) / np.hypot(scale, np.linalg.norm(unseen.modes, axis=1) / floor_k)
     usual = max(1.4826 * float(np.median(scaled)), floor_k)
     weight = np.minimum(1.0, 5.0 * usual / np.maximum(scaled, 1e-9)) / scale
 
@@ -98,17 +144,27 @@ def choose_noise(residual: Floats, known: Floats, time_s: Floats, floor_k: float
         surprise, first, method="Nelder-Mead",
         options={"maxfev": MOST_TRIES, "initial_simplex": first + np.vstack([np.zeros(3), 0.7 * np.eye(3)])},
     )  # fmt: skip
-    return plain(made(np.asarray(found.x)), float(np.median(np.diff(time_s))))
+    return without(plain(made(np.asarray(found.x)), float(np.median(np.diff(time_s)))), unseen.modes, time_s)
+
+
+def without(noise: Noise, modes: Floats, time_s: Floats) -> Noise:
+    """The noise with unseen modes (readings, m) besides: directions they move, and the share of these left."""
+    if modes.shape[1] == 0:
+        return noise
+    axes, sizes, _ = np.linalg.svd(_apart(modes, time_s, noise), full_matrices=False)
+    told = sizes > 0.1
+    return replace(noise, off=(axes[:, told], 1.0 / np.sqrt(1.0 + sizes[told] ** 2)))
 
 
 def plain(noise: Noise, spacing_s: float) -> Noise:
-    """White noise that leaves as much doubt about steady offsets as this noise does.
+    """White noise that leaves as much doubt about swings of a few minutes as this noise does.
 
     Discounting slow errors by a filter makes a fit live on the fast ones, which on synthetic logs were the wrong ones:
     inputs are polled, and the plant is not the car. Least squares with as few facts as there are independent stretches
     came nearest the truth there, and predicted best.
     """
-    stretch = max(2.0 * noise.slow_s / max(spacing_s, 1e-3), 1.0)
+    turned = 2.0 * np.pi * noise.slow_s / SWING_S
+    stretch = max(2.0 * noise.slow_s / max(spacing_s, 1e-3) / (1.0 + turned**2), 1.0)
     return Noise(float(np.sqrt(noise.white_k**2 + stretch * noise.slow_k**2)), 0.0, noise.slow_s, noise.weight)
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.garage.inputs import Day
 from arena.garage.predict import Start
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car_keys import KEY_OF_NUMBER, extra_of
@@ -86,9 +87,13 @@ STARTS: tuple[Parameter, ...] = (
     Parameter("start.core_k", "core at the start", 10.0, -np.inf, np.inf, side="start", linear=True),
     Parameter("start.front_k", "front at the start", 6.0, -np.inf, np.inf, side="start", linear=True),
     Parameter("start.bay_k", "bay at the start", 8.0, -np.inf, np.inf, side="start", linear=True),
+    Parameter("start.sun_k", "sun on the bay that day", 3.0, -np.inf, np.inf, side="start", linear=True),
+    Parameter("start.load", "driving before the log", 0.6, -np.inf, np.inf, side="start"),
 )  # fmt: skip
 
 
+SUN_K = 3.0  # sun usually warms the bay by so much; about the middle of the shipped climates, which span 0 to 10
+OF_DAY = ("start.bay_k", "start.sun_k", "start.load")  # these change the inputs, other starts only the loop's state
 COLD_K = 3.0  # after a night everything stands within so much of the outside air
 
 
@@ -99,7 +104,8 @@ def parameters_for(car: CarNumbers, cold: bool = False) -> tuple[Parameter, ...]
     """
     chosen = []
     for item in (*HEADLINE, *COMPANIONS, *STARTS):
-        use = replace(item, spread=min(item.spread, COLD_K)) if cold and item.side == "start" else item
+        known = cold and item.side == "start" and item.name not in OF_DAY[1:]
+        use = replace(item, spread=min(item.spread, COLD_K)) if known else item
         if item.name == "loop.tank_m3" and car.loop.tank != "in-flow":
             use = IN_FRONT
         if item.name.partition(".")[0] != "start":
@@ -125,22 +131,22 @@ def moved(car: CarNumbers, items: Sequence[Parameter], z: Floats) -> CarNumbers:
     return replace(car, **parts)
 
 
-def start_of(guess: Start, items: Sequence[Parameter], z: Floats) -> tuple[Start, float]:
-    """The loop's starting state and the bay's extra warmth at `z`."""
+def start_of(guess: Start, items: Sequence[Parameter], z: Floats) -> tuple[Start, Day]:
+    """The loop's starting state, and the day, at `z`."""
     extra = {item.name: item.spread * float(v) for item, v in zip(items, z, strict=True) if item.side == "start"}
     loop, core = extra.get("start.loop_k", 0.0), extra.get("start.core_k", 0.0)
     front = loop + extra.get("start.front_k", 0.0)
-    return Start(guess.loop_k + loop, guess.core_k + core, guess.front_k + front, guess.probe_k), extra.get(
-        "start.bay_k", 0.0
-    )
+    begun = Start(guess.loop_k + loop, guess.core_k + core, guess.front_k + front, guess.probe_k)
+    sun = max(SUN_K + extra.get("start.sun_k", 0.0), 0.0)
+    return begun, Day(extra.get("start.bay_k", 0.0), sun, math.exp(extra.get("start.load", 0.0)))
 
 
 def bounds(car: CarNumbers, items: Sequence[Parameter]) -> tuple[Floats, Floats]:
-    """Bounds in z, from physics; starts within four spreads."""
+    """Bounds in z, from physics; starts within four spreads, and no sun that cools."""
     low, high = [], []
     for item in items:
         if item.side == "start":
-            low.append(-4.0)
+            low.append(-SUN_K / item.spread if item.name == "start.sun_k" else -4.0)
             high.append(4.0)
         else:
             value = _get(car, item.name)

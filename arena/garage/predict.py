@@ -163,9 +163,9 @@ def play_log(made: CompiledOuting, starts: Sequence[Start]) -> list[dict[str, Fl
     return [{name: shaped[:, n, column].copy() for name, column in _COLUMN.items()} for n in range(count)]
 
 
-def predict(log: GarageLog, car: CarNumbers, start: Start | None = None, bay_extra_k: float = 0.0) -> dict[str, Floats]:
+def predict(log: GarageLog, car: CarNumbers, start: Start | None = None) -> dict[str, Floats]:
     """What the probes would read over the whole log on this car, by channel, (ticks,), K."""
-    made = compiled_log(log_inputs(log, car, bay_extra_k), car)
+    made = compiled_log(log_inputs(log, car), car)
     return play_log(made, [start or first_guess(log)])[0]
 
 

@@ -133,7 +133,7 @@ def ranges(plan: Plan) -> list[tuple[str, float, float]]:
     car, out = plan.car.numbers(), []
     for section, key, factor in SPREAD:
         value = float(getattr(getattr(car, section), key))
-        known = plan.car.origin.get(f"{section}.{key}") == "given"
+        known = plan.car.measured(f"{section}.{key}")
         share = plan.spread * factor * (GIVEN_SHARE if known else 1.0)
         if value > 0.0 and share > 0.0:
             out.append((f"{section}.{key}", value * (1.0 - share), value * (1.0 + share)))
@@ -168,7 +168,7 @@ def _shares(
 
     out = [
         Share(
-            name, plan.car.origin.get(name) == "given", low, high,
+            name, plan.car.measured(name), low, high,
             float(row(made.first_order)[k]), float(row(spread.first_order.confidence_interval.low)[k]),
             float(row(spread.first_order.confidence_interval.high)[k]),
             float(row(made.total_order)[k]), float(row(spread.total_order.confidence_interval.low)[k]),

@@ -55,11 +55,18 @@ def show_check(path: Path, found: Examined) -> None:
 
 def _show_car(found: Examined) -> None:
     derived = [row for row in found.checked.rows if row[2] == "derived"]
-    given = [row for row in found.checked.rows if row[2].startswith("measured")]
+    given = [row for row in found.checked.rows if row[2] == "measured (given)"]
+    fitted = [row for row in found.checked.rows if row[2].startswith("measured: ")]
     assumed = [row for row in found.checked.rows if row[2].startswith("assumed")]
     terminal.say()
     _show(("measured (given)", "value"), [(what, value) for what, value, _ in given])
     terminal.say()
+    if fitted:
+        _show(
+            ("measured (from a log)", "value", ""),
+            [(w, value, how.removeprefix("measured: ")) for w, value, how in fitted],
+        )
+        terminal.say()
     narrow = terminal.console().width < 100
     if not found.effects:
         _show(("assumed", "value", "why"), [(what, value, _why(why, narrow)) for what, value, why in assumed])

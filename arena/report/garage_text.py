@@ -100,16 +100,19 @@ def show_fit(found: Fit, units: Units = METRIC) -> None:
             f"fitted to the first half alone, the second ({h.seconds:.0f} s) is predicted within "
             f"{per * h.rms_k:.2f} {k} RMS; ambient plus a constant: {per * h.baseline_k:.2f} {k}"
         )
-    if found.held_out is not None and found.held_out.rms_k > found.held_out.baseline_k:
+    if found.held_out is not None and not found.held_out.follows:
         prose(
-            "The plant does not follow this log better than a constant would: a cooler of another kind, a wrong base "
-            "car, or a pump that was not run as taken. Do not build on it."
+            "DO NOT USE THIS FIT: ambient plus a constant predicts this car better than the plant does. A cooler of "
+            "another kind, a wrong base car, or a pump that was not run as taken. No car file is written."
         )
     say()
     for line in residual_lines(found, min(console().width, 100) - 12, units):
         say(line)
     if found.out is not None:
-        prose(f"car file written: {found.out} (numbers told are marked measured, with their intervals)")
+        prose(
+            f"car file written: {found.out} (numbers told are marked measured, with their intervals; what the fit "
+            "moved along without telling it is marked a guess)"
+        )
 
 
 def residual_lines(found: Fit, width: int, units: Units = METRIC) -> list[str]:

@@ -18,6 +18,7 @@ from arena.plant.numbers import CarNumbers
 from arena.scenario import loading
 from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS, CarFile, extra_of
 from arena.scenario.car_ways import Found, work_out
+from arena.scenario.fitted import Mark, marked
 
 __all__ = ["Car", "car_toml", "load_car", "written"]
 
@@ -35,12 +36,18 @@ class Car:
     assumed: dict[str, str]  # file key -> why: "typical, from memory", "estimated from engine.power_kw", ...
     notes: tuple[str, ...]
     path: Path | None = None
-    origin: dict[str, str] = field(default_factory=dict)  # number -> "given" or the same why
+    origin: dict[str, str] = field(default_factory=dict)  # number -> "given", how it was fitted, or the same why
+    marks: dict[str, Mark] = field(default_factory=dict)  # number -> its mark in [fitted]
     _numbers: CarNumbers = field(default_factory=CarNumbers)
 
     def numbers(self) -> CarNumbers:
         """The car in SI, as the physics takes it."""
         return self._numbers
+
+    def measured(self, number: str) -> bool:
+        """Whether a number ("core.air_ha_w_k") is given, or was told by a log: not assumed, and no guess of a fit."""
+        mark = self.marks.get(number)
+        return self.origin.get(number) == "given" if mark is None else mark.status == "measured"
 
 
 def load_car(name: str | Path, base: Car | CarNumbers | None = None, near: Path | None = None) -> Car:
@@ -53,16 +60,24 @@ def load_car(name: str | Path, base: Car | CarNumbers | None = None, near: Path 
     file = loading.validate(path, text, loading.parse(path, text), CarFile)
     start, filler = _base(base)
     found = work_out(file, start)
+    marks, bad_marks, old_marks = marked(
+        file.fitted, {section: getattr(file, section) for section in SECTIONS}, KEY_OF_NUMBER
+    )
+    guesses = {KEY_OF_NUMBER[number] for number, mark in marks.items() if mark.status == "guess"}
     given = frozenset(f"{section}.{key}" for section in SECTIONS for key in getattr(file, section).model_fields_set)
-    faults = [loading.fault_line(path, text, tuple(loc), message) for loc, message in found.faults]
+    faults = [loading.fault_line(path, text, tuple(loc), message) for loc, message in (*found.faults, *bad_marks)]
     numbers = start if faults else _numbers(start, found)
     faults += [] if faults else [loading.fault_line(path, text, tuple(loc), said) for loc, said in _impossible(numbers)]
     if faults:
         raise BadInput(faults, f"Correct {loading.shown(path)} and run `arena check {loading.shown(path)}`.")
     origin = {number: found.why.get(number, filler) for number in KEY_OF_NUMBER}
-    assumed = _assumed(given, origin, numbers.pump.kind == "brushed")
-    notes = tuple([*_unusual(file), *found.notes])
-    return Car(file.car.name, file.car.summary, _digest(numbers), given, assumed, notes, path, origin, numbers)
+    origin |= {number: mark.why for number, mark in marks.items()}
+    assumed = _assumed(given - guesses, origin, numbers.pump.kind == "brushed")
+    notes = tuple([*_unusual(file), *found.notes, *old_marks])
+    head = file.car
+    return Car(
+        head.name, head.summary, _digest(numbers), given - guesses, assumed, notes, path, origin, marks, numbers
+    )  # fmt: skip
 
 
 def car_toml(numbers: CarNumbers, name: str, summary: str, comments: Mapping[str, str] | None = None) -> str:

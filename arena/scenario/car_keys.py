@@ -12,6 +12,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from arena.scenario import loading
+from arena.scenario.fitted import Mark
 
 Number = float | None
 L_MIN: Final = 1.0 / 60000.0
@@ -339,6 +340,7 @@ class CarFile(_Strict):
     probe: ProbeTable = Field(default_factory=lambda: ProbeTable.model_validate({}))
     body: BodyTable = Field(default_factory=lambda: BodyTable.model_validate({}))
     control: ControlTable = Field(default_factory=lambda: ControlTable.model_validate({}))
+    fitted: dict[str, Mark] = Field(default_factory=dict)
 
 
 SECTIONS: Final[dict[str, type[BaseModel]]] = {

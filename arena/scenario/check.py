@@ -120,7 +120,10 @@ def _car(car: Car, units: Units) -> Checked:
         if text is not None and key in number_of:
             why = car.origin[number_of[key]]
             value = _in_few_words(car, key) or _rounded(text)
-            rows.append((key, value, "measured (given)" if why == "given" else f"assumed: {why}"))
+            known = f"assumed: {why}"
+            if car.measured(number_of[key]):
+                known = "measured (given)" if why == "given" else f"measured: {why}"
+            rows.append((key, value, known))
     _fits_the_solver(car)
     return Checked("car", car.notes, (*rows, *_derived(car, units)), car)
 

@@ -32,6 +32,7 @@ from arena.timetable.outing import Played, outing_seed
 from arena.timetable.outing import play as play_drive
 
 Floats = NDArray[np.float64]
+SURGE_S = 7.0
 IAT, CORE_IN, CORE_OUT, APPLIED, FLOW = 0, 3, 4, 8, 12
 
 
@@ -46,6 +47,7 @@ class Truth:
     probe_c: Floats
     duty: Floats
     duty_before: Floats  # of the ticks before `first`
+    pump_a: Floats | None = None
 
 
 @cache
@@ -140,6 +142,8 @@ def write_log(
         "iat_c": step_k * np.floor(reading / step_k + 0.5),
         "engine_coolant_c": np.round(p.engine_k[f + take] - 273.15),
     }
+    if truth.pump_a is not None:
+        columns["pump_current_a"] = np.round(truth.pump_a[take], 1)
     if duty:
         columns["duty_pct"] = np.round(100.0 * truth.duty[take], 1)
     lines = [",".join(columns)]
@@ -221,10 +225,28 @@ def _scaled(car: CarNumbers, log_factor: float) -> CarNumbers:
 def stepped(piece: Any, flow_share: float, seed: int = 3) -> Truth:
     """A piece of a plan with its pump states, by the kernel, on a car near the base car whose flow is scaled."""
     car = replace(drawn_car(seed, 0.4)[0], pump=base_car().pump)
-    return planned(car, piece, flow_share, exact=False)
+    return planned(car, piece, Ill(flow_share), exact=False)
 
 
-def planned(car: CarNumbers, piece: Any, flow_share: float = 1.0, *, exact: bool = True) -> Truth:
+@dataclass(frozen=True)
+class Ill:
+    """What is wrong with a loop or its probe, from before the log on."""
+
+    flow_share: float = 1.0  # of what the pump should move
+    surge: float = 0.0  # flow goes up and down by so much of itself every few seconds
+    current_share: float | None = None  # of its rated current; None: not logged
+    current_surge: float = 0.0
+    reads: str = "charge"  # or "before the core"
+    metal_share: float = 0.0  # of the reading comes from the bay, whatever the air flow
+
+
+def ill_log(path: Path, ill: Ill, piece: Any, seed: int, *, exact: bool = True) -> Path:
+    """A log of a piece of a plan, on a car near the base car whose loop or probe is ill."""
+    car = replace(drawn_car(seed, 0.4)[0], pump=base_car().pump)
+    return write_log(path, planned(car, piece, ill=ill, exact=exact), seed)
+
+
+def planned(car: CarNumbers, piece: Any, ill: Ill = Ill(), *, exact: bool = True) -> Truth:
     """A car driven through a piece of a plan with its pump states; `exact`: the loop by scipy's DOP853."""
     from arena.garage.plan import played_piece
 
@@ -234,11 +256,29 @@ def planned(car: CarNumbers, piece: Any, flow_share: float = 1.0, *, exact: bool
     made.X[:, at.X_PEDAL] = 100.0
     made.X[first:last, at.X_PEDAL] = 100.0 * duty
     flow = made.flow_table.copy()
-    flow[0::2] *= flow_share
+    flow[0::2] *= ill.flow_share
     run = play(replace(made, flow_table=flow), lay_out([replayed()]), 1, at.TRACE_COLUMNS)
     assert run.trace is not None
     iat = run.trace[:, 0, IAT].copy()
+    swing = np.sin(2.0 * np.pi * 0.1 * np.arange(made.ticks) / SURGE_S)
     if exact:
-        iat[:last] = reference.integrate(made, run.trace[:, 0, FLOW : FLOW + 1], last).iat_mean_k[:, 0]
+        moved_m3_s = run.trace[:, 0, FLOW : FLOW + 1] * np.maximum(1.0 + ill.surge * swing, 0.0)[:, None]
+        iat[:last] = reference.integrate(made, moved_m3_s, last).iat_mean_k[:, 0]
     cut = slice(first, last)
-    return Truth(played, first, last, iat[cut] - 273.15, _probe(made, iat)[cut] - 273.15, duty, np.ones(first))
+    read, current = _ill_probe(made, iat, ill), None
+    if ill.current_share is not None:
+        current = car.pump.rated_current_a * ill.current_share * (1.0 + ill.current_surge * swing[cut]) * duty
+    return Truth(played, first, last, iat[cut] - 273.15, read[cut] - 273.15, duty, np.ones(first), current)
+
+
+def _ill_probe(made: CompiledOuting, iat_k: Floats, ill: Ill) -> Floats:
+    """What a probe in the wrong place reads: with its own lag, the air before the core, or bay metal in part."""
+    if ill.reads == "charge" and not ill.metal_share:
+        return _probe(made, iat_k)
+    air = iat_k if ill.reads == "charge" else made.path.charger_out_k
+    goal = (1.0 - ill.metal_share) * air + ill.metal_share * made.X[:, at.X_BAY]
+    out, value = np.empty(made.ticks), float(goal[0])
+    for tick in range(made.ticks):
+        value += made.X[tick, at.X_PROBE_K] * (goal[tick] - value)
+        out[tick] = value
+    return out

@@ -11,10 +11,12 @@ import pytest
 
 from arena.errors import BadInput
 from arena.garage.car_file import write_car
-from arena.garage.fit import Fit, document, fit_log, guessed
+from arena.garage.fit import Fit, document, fit_log
 from arena.garage.identify import covariance
-from arena.garage.noise import Noise, choose_noise, whiten
+from arena.garage.noise import Noise, Unseen, choose_noise, whiten
+from arena.garage.parameters import moved, parameters_for
 from arena.scenario.car import load_car
+from arena.scenario.check import check_file
 
 
 @pytest.fixture(scope="module")
@@ -51,30 +53,93 @@ def test_another_drive_is_predicted_within_a_kelvin(fitted: Fit) -> None:
     assert error < make.error_k(truth, make.base_car())
 
 
-def test_car_file_keeps_comments_and_says_what_is_measured(fitted: Fit) -> None:
+def test_car_file_keeps_comments_and_says_what_is_measured_and_what_a_guess(fitted: Fit) -> None:
     assert fitted.out is not None
     text = fitted.out.read_text(encoding="utf-8")
     assert "filled with a measuring jug" in text
     again = load_car(fitted.out)
-    assert text.count("# measured: fitted to") == sum(t.identified for t in fitted.told)
+    told = {t.name for t in fitted.told if t.identified}
+    untold = {i.key for i in fitted.estimate.problem.items if i.side != "start"} - told
+    assert text.count("# measured: fitted to") == len(told)
+    assert text.count("# guess, not told") == len(untold)
+    known = {what: known for what, _, known in check_file(fitted.out).rows}
+    for t in fitted.told:
+        if t.identified:
+            assert t.low is not None and t.high is not None
+            assert t.low * 0.999 <= make.number_of(again.numbers(), t.name) <= t.high * 1.001
+            assert known[t.name].startswith("measured: fitted to pulled.csv, 90 % interval")
+    assert told <= again.given and untold <= set(again.assumed)
+    assert all(known[key].startswith("assumed: guess: moved along in the fit to pulled.csv") for key in untold)
+    assert known["body.bay_rise_soak_k"].startswith("assumed: guess: scaled along with body.bay_rise_cruise_k")
+
+
+def test_the_car_file_predicts_as_the_fit_does(fitted: Fit) -> None:
+    assert fitted.out is not None
+    numbers, fit = load_car(fitted.out).numbers(), fitted.estimate.car
+    for item in fitted.estimate.problem.items:
+        if item.side != "start":
+            section, field = item.name.split(".")
+            written, found = getattr(getattr(numbers, section), field), getattr(getattr(fit, section), field)
+            assert written == pytest.approx(found, rel=1e-9)
+
+
+def test_told_only_leaves_the_rest_as_in_the_base_car(fitted: Fit, pulled: Path, tmp_path: Path) -> None:
+    out = tmp_path / "told.toml"
+    write_car(fitted.base, fitted.car, fitted.told, out, pulled.name)
+    again = load_car(out)
+    assert "guess, not told" not in out.read_text(encoding="utf-8")
     for told in fitted.told:
-        if told.identified:
-            assert told.name in again.given
-            assert told.low is not None and told.high is not None
-            assert told.low * 0.999 <= make.number_of(again.numbers(), told.name) <= told.high * 1.001
-        else:
+        if not told.identified:
             before = make.number_of(make.base_car(), told.name)
             assert make.number_of(again.numbers(), told.name) == pytest.approx(before)
 
 
-def test_guesses_are_written_only_when_asked_for_and_marked(fitted: Fit, pulled: Path, tmp_path: Path) -> None:
-    out = tmp_path / "guessed.toml"
-    write_car(fitted.base, fitted.estimate.car, fitted.told, out, pulled.name, guessed(fitted.estimate, fitted.told))
-    assert load_car(out).numbers() != fitted.car
-    told = sum(t.identified for t in fitted.told)
-    text = out.read_text(encoding="utf-8")
-    assert text.count("# measured") == told
-    assert text.count("# guess, not told") == sum(i.side != "start" for i in fitted.estimate.problem.items) - told
+def test_a_mark_falls_with_its_number(fitted: Fit, tmp_path: Path) -> None:
+    assert fitted.out is not None
+    told = next(t for t in fitted.told if t.identified)
+    field = told.name.split(".")[1]
+    lines = fitted.out.read_text(encoding="utf-8").split("\n")
+    at = next(k for k, line in enumerate(lines) if line.startswith(f"{field} =") and "# measured" in line)
+    lines[at] = f"{field} = {1.01 * make.number_of(load_car(fitted.out).numbers(), told.name):.6g}"
+    mine = tmp_path / "mine.toml"
+    mine.write_text("\n".join(lines), encoding="utf-8")
+    car = load_car(mine)
+    assert {what: known for what, _, known in check_file(mine).rows}[told.name] == "measured (given)"
+    assert any(told.name in note and "passed over" in note for note in car.notes)
+
+
+def test_other_ways_of_giving_a_part_are_spelt_out_and_stay_assumed(tmp_path: Path) -> None:
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        """[car]
+name = "mine"  # my own
+[core]
+size = "medium"
+[loop]
+total_fill_l = 6.0  # from empty
+[pump]
+max_head_kpa = 60
+max_flow_l_min = 35
+bucket_l_min = 14
+bucket_v = 13.2
+bucket_a = 3.8
+[probe]
+type = "open"
+""",
+        encoding="utf-8",
+    )
+    base = load_car(mine)
+    items = parameters_for(base.numbers())
+    numbers = moved(base.numbers(), items, 0.3 * np.random.default_rng(1).standard_normal(len(items)))
+    out = tmp_path / "out.toml"
+    write_car(base, numbers, [], out, "monday.csv", [i.key for i in items if i.side != "start"])
+    text, again = out.read_text(encoding="utf-8"), load_car(out)
+    assert "# my own" in text and "stood here: bucket_l_min = 14" in text
+    for item in items:
+        if item.side != "start":
+            assert item.key in again.assumed
+            assert make.number_of(again.numbers(), item.key) == pytest.approx(make.number_of(numbers, item.key))
+    assert "pump.rated_a" in again.assumed and "loop.glycol_pct" in again.assumed
 
 
 def test_an_existing_car_file_is_not_overwritten(pulled: Path, tmp_path: Path) -> None:
@@ -120,7 +185,7 @@ def test_noise_is_found_behind_what_the_car_explains() -> None:
     n = 600
     known = np.sin(np.arange(n) / 40.0)[:, None]
     residual = 3.0 * known[:, 0] + 0.3 * rng.standard_normal(n)
-    noise = choose_noise(residual, 5.0 * known, np.arange(float(n)), 0.1, np.zeros(n))
+    noise = choose_noise(residual, 5.0 * known, np.arange(float(n)), 0.1, Unseen.none(n))
     assert noise.size_k == pytest.approx(0.3, rel=0.25)
 
 

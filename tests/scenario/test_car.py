@@ -224,3 +224,34 @@ def test_power_that_does_not_fit_the_engine_is_noted(tmp_path: Path) -> None:
     mine = car(tmp_path, "[engine]\ndisplacement_l = 1.0\nmap_max_kpa = 150\npower_kw = 300\n")
     assert any("engine.power_kw = 300 does not fit well" in note for note in mine.notes)
     assert mine.assumed["engine.peak_air_flow_g_s"] == "estimated from engine.power_kw"
+
+
+def test_marks_of_a_fit_count_guesses_as_assumed(tmp_path: Path) -> None:
+    mine = car(
+        tmp_path,
+        """[core]
+metal_kg = 3.1
+air_ha_w_k = 300
+[fitted]
+"core.metal_kg" = { status = "guess", value = 3.1, by = "moved along" }
+"core.air_ha_w_k" = { status = "measured", value = 300, low = 270, high = 330, by = "fitted to monday.csv" }
+""",
+    )
+    assert "core.metal_kg" not in mine.given and mine.assumed["core.metal_kg"] == "guess: moved along"
+    assert "core.air_ha_w_k" in mine.given and "core.air_ha_w_k" not in mine.assumed
+    assert mine.measured("core.air_ha_w_k") and not mine.measured("core.metal_kg")
+    assert mine.origin["core.air_ha_w_k"] == "fitted to monday.csv, 90 % interval 270 to 330"
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('"core.metal" = { status = "guess", value = 1.0, by = "x" }', "is no number of a car file, did you mean"),
+        ('"core.metal_kg" = { status = "measured", value = 1.0, by = "x" }', "needs low and high"),
+        ('"core.metal_kg" = { status = "sure", value = 1.0, by = "x" }', "status"),
+        ('"core.metal_kg" = { status = "guess", by = "x" }', "value is missing"),
+    ],
+)
+def test_marks_that_cannot_be_are_refused(tmp_path: Path, line: str, said: str) -> None:
+    with pytest.raises(BadInput, match=said):
+        car(tmp_path, f"[fitted]\n{line}\n")
