@@ -20,7 +20,7 @@ def show_table(made: TunedTable, units: Units = METRIC) -> None:
     axes = made.axes
     down, across = (shown(axis, units) for axis in (axes.down, axes.across))
     say(f"pump duty, %; down: {words(down)}; across: {words(across)}")
-    wide = max(5, *(len(f"{v:g}") + 1 for v in across.given))
+    wide = max(6, *(len(f"{v:g}") + 2 for v in across.given))
     side = max(len(f"{v:g}") for v in down.given) + 1
     out = console()
     out.print(Text(" " * side + "".join(f"{v:g}".rjust(wide - 1) + " " for v in across.given), style="bold"))

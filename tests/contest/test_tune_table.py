@@ -23,9 +23,11 @@ from arena.contest.tuning import Job, against_table, hold_tuning, make_job, seas
 from arena.contest.tuning_files import cells_csv
 from arena.errors import BadInput
 from arena.report.table_picture import write_table
-from arena.report.table_text import table_words
+from arena.report.table_text import show_table, table_words
 from arena.report.tune_document import tuning_document
+from arena.report.tune_text import show_comparison
 from arena.strategies import shipped
+from arena.units import Units
 
 TRIALS = 256
 
@@ -181,6 +183,28 @@ def test_picture_shows_every_cell_and_marks_the_unvisited(
     texts = [t.text or "" for t in drawn.iter("{http://www.w3.org/2000/svg}text")]
     assert "a <table> & more" in texts
     assert sum(t.startswith("(") and t.endswith(")") for t in texts) == int((~table.visited).sum())
+
+
+def test_us_units_are_the_same_table_and_figures(
+    mild: tuple[Job, Training, TunedTable], pool: ThreadPoolExecutor, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job, _, table = mild
+    field = [table.contestant, Contestant("always-on", shipped()["always-on"])]
+    found = compare(job.plan, play_worlds(job.plan, field, 2, pool), table.name)
+    boost = found.line(table.name).figures["boost_p95_c"].value
+    screens = {}
+    for units in (Units("metric"), Units("us")):
+        show_table(table, units)
+        show_comparison(found, units)
+        screens[units.us] = capsys.readouterr().out
+    assert f"{boost:.1f} (" in screens[False] and f"{1.8 * boost + 32.0:.1f} (" in screens[True]
+    assert "degC" in screens[False] and "degF h" in screens[True]
+    assert "degC" not in screens[True] and "K h" not in screens[True]
+    rows = {
+        us: [line.split() for line in text.splitlines()[2 : 2 + table.axes.shape[0]]] for us, text in screens.items()
+    }
+    assert [row[1:] for row in rows[True]] == [row[1:] for row in rows[False]]
+    assert [float(row[0]) for row in rows[True]] == [1.8 * v + 32.0 for v in table.axes.down.given]
 
 
 def test_other_strategies_get_settings_and_a_resistor_gets_watts(pulls: str) -> None:
