@@ -14,7 +14,7 @@ from arena.contest.standings import YARDSTICK
 from arena.contest.table_search import ShapeSearch
 from arena.contest.table_shape import contestant_with, shaped
 from arena.contest.table_tuning import TunedTable, tune_tables
-from arena.contest.tune import Keep, Kept, Training, costs_of, search_on
+from arena.contest.tune import Keep, Kept, Training, measured, search_on
 from arena.contest.tuning import Job
 from arena.contest.worlds import envelope
 from arena.plant.compile import set_goals
@@ -151,8 +151,7 @@ def aiming_at(training: Training, target_c: float, limit_c: float, pool: ThreadP
         compiled = replace(outing.compiled, X=outing.compiled.X.copy(), P=outing.compiled.P.copy())
         set_goals(compiled, aimed.goals, *envelope(compiled))
         outings.append((replace(outing, compiled=compiled), numbers))
-    part = replace(training, plan=aimed, outings=tuple(outings), yard=1.0)
-    return replace(part, yard=costs_of(part, [Contestant(YARDSTICK, shipped()[YARDSTICK])], pool)[0])
+    return measured(replace(training, plan=aimed, outings=tuple(outings)), pool)
 
 
 def flat_span(aims: Sequence[Aim], season_target_c: float, season_limit_c: float) -> dict[str, tuple[float, float]]:

@@ -13,7 +13,7 @@ from arena.contest.pool import Tell
 from arena.contest.run import Contestant
 from arena.contest.standings import YARDSTICK, costs
 from arena.contest.table_tuning import TunedTable, tune_table
-from arena.contest.tune import Keep, Kept, Training, costs_of
+from arena.contest.tune import Keep, Kept, Training, measured
 from arena.contest.tuning import Job
 from arena.contest.worlds import Plan
 from arena.strategies import shipped
@@ -101,8 +101,7 @@ def within(training: Training, climate: str, pool: ThreadPoolExecutor) -> Traini
     keep = [k for k, e in enumerate(entries) if e.climate == climate]
     plan = part_of(training.plan, keep)
     outings = tuple(o for o in training.outings if o[0].entry in keep)
-    part = replace(training, plan=plan, outings=outings, yard=1.0)
-    return replace(part, yard=costs_of(part, [Contestant(YARDSTICK, shipped()[YARDSTICK])], pool)[0])
+    return measured(replace(training, plan=plan, outings=outings), pool)
 
 
 def part_of(plan: Plan, keep: list[int]) -> Plan:

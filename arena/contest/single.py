@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from arena.contest.entering import carries, contestant_of, notes_on, stall_note, without_carried
 from arena.contest.faults import compile_under, drive_under
 from arena.contest.figures import figures_of
+from arena.contest.freezing import freezing_notes
 from arena.contest.run import Contestant, lay_out, play, why_failed
 from arena.contest.worlds import envelope
 from arena.errors import BadInput
@@ -94,7 +95,8 @@ def drive_once(
     values = {n: float(v[0]) if np.isfinite(v[0]) else None for n, v in figures.values.items()}
     cost = {n: float(v[0] - v[1]) for n, v in figures.values.items() if np.isfinite(v).all()} if carried else None
     notes = [*played.notes, *lanes.notes, *notes_on(contestant), *why_failed(compiled, contestant, figures.failed[0])]
-    notes += stall_note(contestant, figures.failed[0], numbers)
+    ice = freezing_notes(numbers, [loaded_climate])
+    notes += ice or stall_note(contestant, figures.failed[0], numbers)
     trace = found.trace[:, 0, :] if found.trace is not None else None
     return SingleRun(
         loaded_drive, loaded_climate, loaded_car, contestant, seed, goals, played, compiled, values,

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.figures import FIGURES, WEAR_EXPONENTS
+from arena.errors import BadInput
 from arena.scenario.season import Prices, Season, WearLaw
 
 Floats = NDArray[np.float64]
@@ -130,6 +131,7 @@ def rank(table: RunTable, season: Season, seed: int) -> Standings:
     failures = (table.failed != "").sum(axis=(1, 2))
     excess = over_limit_k(table)
     yard = table.index(YARDSTICK)
+    must_cost(float(cost[yard].sum()), season)
     score = cost.sum(axis=1) / cost[yard].sum()
     drawn = resampled(cost, yard, seed)
     spread = np.quantile(drawn, INTERVAL, axis=1)
@@ -172,7 +174,7 @@ def rank(table: RunTable, season: Season, seed: int) -> Standings:
         beats,
         tuple(what_ifs(table, season, [c for c in ranked if failures[c] == 0])),
         cost.shape[1],
-        tuple(notes_on(cost.shape[1])),
+        tuple(notes_on(cost.shape[1], int(failures[yard]))),
         {table.contestants[c]: drawn[c] for c in ranked},
     )
 
@@ -259,10 +261,22 @@ def what_ifs(table: RunTable, season: Season, ranked: Sequence[int]) -> list[Wha
     return out
 
 
-def notes_on(worlds: int) -> list[str]:
-    """What must be said about the ranking as a whole."""
+def must_cost(yard: float, season: Season) -> None:
+    """Raise BadInput where the yardstick costs nothing: a share of nothing is no score."""
+    if not yard > 0.0:
+        fault = f"{season.name}: at its prices {YARDSTICK} costs {yard:g}, so there is nothing to measure by"
+        raise BadInput(fault, "Give wear_per_h or energy_per_kwh of the season a value above 0.")
+
+
+def notes_on(worlds: int, failures: int = 0) -> list[str]:
+    """What must be said about the ranking as a whole; `failures` of the yardstick."""
+    notes = []
     if worlds < FEW_WORLDS:
-        return [
-            f"only {worlds} replicate{'s' if worlds != 1 else ''}: intervals and ties say little below {FEW_WORLDS}"
-        ]
-    return []
+        few = f"only {worlds} replicate{'s' if worlds != 1 else ''}"
+        notes.append(f"{few}: intervals and ties say little below {FEW_WORLDS}")
+    if failures:
+        notes.append(
+            f"{YARDSTICK}, by which all are measured, FAILED {failures} run{'s' if failures != 1 else ''}: scores are "
+            "shares of what it cost until then, and say little"
+        )
+    return notes

@@ -16,7 +16,7 @@ from arena.contest.run import Contestant
 from arena.contest.table_search import GENERATION, CellSearch, ShapeSearch
 from arena.contest.table_shape import contestant_with, filled, roughness
 from arena.contest.table_visits import SEEN_S, visits_of
-from arena.contest.tune import Keep, Kept, Training, costs_of, search_on, train_on
+from arena.contest.tune import Keep, Kept, Training, costs_of, measured, search_on, train_on
 from arena.contest.worlds import Plan
 
 Floats = NDArray[np.float64]
@@ -147,14 +147,9 @@ def finish(training: Training, cells: CellSearch, shape: ShapeSearch, pool: Thre
 
 def world_scores(training: Training, contestant: Contestant, pool: ThreadPoolExecutor) -> list[float]:
     """Score of one contestant on each training world by itself, always-on of that world being 1."""
-    from arena.contest.standings import YARDSTICK
-    from arena.strategies import shipped
-
     entries = len(training.plan.season.entries)
-    yard = Contestant(YARDSTICK, shipped()[YARDSTICK])
     found = []
     for first in range(0, len(training.outings), entries):
-        part = replace(training, outings=training.outings[first : first + entries], yard=1.0)
-        mine, theirs = costs_of(part, [contestant, yard], pool)
-        found.append(mine / theirs)
+        part = measured(replace(training, outings=training.outings[first : first + entries]), pool)
+        found += costs_of(part, [contestant], pool)
     return found

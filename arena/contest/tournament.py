@@ -17,6 +17,7 @@ import numpy as np
 
 from arena.contest.entering import contestant_of, notes_on, stall_note
 from arena.contest.figures import RunFigures
+from arena.contest.freezing import freezes_in, freezing_notes
 from arena.contest.laws import law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.protection import Protection, protection_of
@@ -181,7 +182,7 @@ def _hold(
     result = rank_season(plan, ranked, replicates, workers, tell, folder)
     with pool_of(workers) as pool:
         protection = protection_of(plan, [c for c in ranked if not c.reference], replicates, pool)
-    notes = [note for c in contestants for note in notes_on(c)]
+    notes = [*freezing_notes(plan.car.numbers(), plan.climates), *(note for c in contestants for note in notes_on(c))]
     notes += [law.note for c in contestants if (law := law_of(c.strategy, NARROW)).note]
     notes += law_faults(result)
     notes += [f"{name}: {bound} of its range" for name, t in tuned.items() for bound in t.at_bounds]
@@ -203,10 +204,12 @@ def _hold(
 
 def law_faults(result: TournamentResult) -> list[str]:
     """For each contestant whose law gave no usable number line and cause of the first time; for a stall what to do."""
+    car = result.plan.car.numbers()
+    warm = np.array([not freezes_in(car, climate) for climate in result.plan.climates])  # where no ice stalls a pump
     found = []
     for c, contestant in enumerate(result.contestants):
-        if (result.table.failed[c] == at.REASONS[2]).any():
-            found += stall_note(contestant, at.REASONS[2], result.plan.car.numbers())
+        if (result.table.failed[c][warm] == at.REASONS[2]).any():
+            found += stall_note(contestant, at.REASONS[2], car)
         places = np.argwhere(result.table.failed[c] == at.REASONS[3])
         if len(places):
             entry, world = (int(k) for k in places[0])

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from arena.contest.pool import Progress, Tell, in_order
 from arena.contest.run import Contestant, lay_out
-from arena.contest.standings import HARD_LIMIT_K, YARDSTICK, RunTable, costs, over_limit_k
+from arena.contest.standings import HARD_LIMIT_K, YARDSTICK, RunTable, costs, must_cost, over_limit_k
 from arena.contest.tables import judge, table_of
 from arena.contest.worlds import TRAIN_FROM, Outing, Plan, car_of_world, play_entry
 from arena.errors import BadInput
@@ -73,13 +73,25 @@ def train_on(plan: Plan, pool: ThreadPoolExecutor, worlds: int = TRAIN_WORLDS) -
             return play_entry(plan, entry, TRAIN_FROM + k, numbers), numbers
 
         outings += in_order(pool, one, range(len(plan.season.entries)))
-    training = Training(plan, tuple(outings), 1.0)
-    yard = costs_of(training, [Contestant(YARDSTICK, shipped()[YARDSTICK])], pool)[0]
+    return measured(Training(plan, tuple(outings), 1.0), pool)
+
+
+def measured(training: Training, pool: ThreadPoolExecutor) -> Training:
+    """The training with what always-on costs on it, by which all are measured. Raises BadInput if that is nothing."""
+    season = training.plan.season
+    (tables,) = tables_of(training, [Contestant(YARDSTICK, shipped()[YARDSTICK])], pool)
+    yard = float(np.sum([costs(t, season.prices, season.wear)[0, 0] for t in tables]))
+    must_cost(yard, season)
     return replace(training, yard=yard)
 
 
 def costs_of(training: Training, candidates: Sequence[Contestant], pool: ThreadPoolExecutor) -> list[float]:
     """Score of each candidate on the training worlds; FAILED runs and a broken limit score badly, never well."""
+    return [float(v) for tables in tables_of(training, candidates, pool) for v in scores_of(training, tables)]
+
+
+def tables_of(training: Training, candidates: Sequence[Contestant], pool: ThreadPoolExecutor) -> list[list[RunTable]]:
+    """Runs of the candidates on the training worlds: for as many as fit the lanes a table a world."""
     batches = [candidates[k : k + at.LANES] for k in range(0, len(candidates), at.LANES)]
     lanes = [lay_out(batch) for batch in batches]
     entries = len(training.plan.season.entries)
@@ -89,20 +101,21 @@ def costs_of(training: Training, candidates: Sequence[Contestant], pool: ThreadP
         return [judge(training.plan, outing, batch, numbers) for batch in lanes]
 
     found = in_order(pool, one, range(len(training.outings)))
-    scores: list[float] = []
+    tables = []
     for b, batch in enumerate(batches):
         places = list(range(len(batch)))
         named = [replace(c, name=str(k)) for k, c in enumerate(batch)]
-        tables = [
-            table_of(
-                training.plan,
-                named,
-                [(training.outings[n][0], [(places, found[n][b])]) for n in range(w, w + entries)],
-            )
-            for w in range(0, len(training.outings), entries)
-        ]
-        scores += list(scores_of(training, tables))
-    return scores
+        tables.append(
+            [
+                table_of(
+                    training.plan,
+                    named,
+                    [(training.outings[n][0], [(places, found[n][b])]) for n in range(w, w + entries)],
+                )
+                for w in range(0, len(training.outings), entries)
+            ]
+        )
+    return tables
 
 
 def scores_of(training: Training, tables: Sequence[RunTable]) -> Floats:

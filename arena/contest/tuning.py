@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
+from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.table_search import GENERATION
-from arena.contest.table_shape import output_settings, table_strategy
+from arena.contest.table_shape import SHAPE, output_settings, table_strategy
 from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, train_robustly, tune_table
 from arena.contest.tournament import (
     DEFAULT_CAR,
@@ -27,7 +28,7 @@ from arena.contest.tournament import (
     MOST_TRIALS,
     make_plan,
 )
-from arena.contest.tune import Keep, Kept, Training, Tuned, tune
+from arena.contest.tune import Keep, Kept, Training, Tuned, at_bound, tune
 from arena.contest.worlds import Plan
 from arena.errors import BadInput
 from arena.plant import layout as at
@@ -278,7 +279,12 @@ def judged(
         )
         for words, factor in (("10 % weaker", 0.9), ("10 % stronger", 1.1))
     }  # fmt: skip
-    notes = [f"{bound} of its range" for bound in tuned.at_bounds] if tuned is not None else []
+    notes = freezing_notes(job.plan.car.numbers(), job.plan.climates)
+    if tuned is not None:
+        notes += [f"{bound} of its range" for bound in tuned.at_bounds]
+    if table is not None:  # its cells were free to go on from there
+        bounds = [bound for setting in SHAPE for bound in at_bound(setting, table.shape[setting.name])]
+        notes += [f"shape of the table: {bound} of its range" for bound in bounds]
     return TuningResult(job, table, tuned, found, wrong, resistors(training, mine), 0.0, tuple(notes))
 
 

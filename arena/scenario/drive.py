@@ -331,7 +331,10 @@ def _from_csv(path: Path, columns: Columns | None) -> Drive:
         )
         raise BadInput(fault, "Cut the file into shorter drives.")
     head = DriveHead(
-        name=path.stem[:60], summary=f"recorded trace {path.name}", start="warm", source="a trace given as it is"
+        name=loading.one_line(path.stem, 1000)[:60],
+        summary=f"recorded trace {path.name}",
+        start="warm",
+        source="a trace given as it is",
     )
     file = DriveFile(drive=head, phase=(Trace(do="trace", file=path.name),))
     return Drive(head.name, head.summary, "warm", file, {path.name: trace}, _trace_digest(trace), tuple(notes))

@@ -235,6 +235,7 @@ def test_ctrl_c_is_answered_within_a_second(small_season: Path, tmp_path: Path) 
     child = subprocess.Popen(
         [sys.executable, "-m", "arena", "tournament", str(small_season), "--trials", "3200", "--out", str(out)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509  (run in the background, it is ignored)
     )  # fmt: skip
     until = time.monotonic() + 120
     while time.monotonic() < until and not list(out.with_name("r.partial").glob("tuning/*.json")):
