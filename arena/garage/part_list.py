@@ -120,7 +120,9 @@ def stronger_fan(car: CarNumbers) -> CarNumbers:
 
 
 def glycol_share(fraction: float) -> Callable[[CarNumbers], CarNumbers]:
-    """Another share of antifreeze by volume; without any before: ethylene glycol."""
+    """Another share of antifreeze by volume, without any before ethylene glycol, in exchangers that stay what they are:
+    film, heat capacity, viscosity and freezing change.
+    """
 
     def change(car: CarNumbers) -> CarNumbers:
         kind = car.loop.glycol if car.loop.glycol != "none" else "ethylene"

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.errors import BadInput
-from arena.plant import air, electrics, exchanger, fluids, hydraulics, probe
+from arena.plant import air, electrics, exchanger, film, fluids, hydraulics, probe
 from arena.plant import layout as at
 from arena.plant.jit import compiled
 from arena.plant.numbers import CarNumbers, Core, Front, Loop, Pump, Supply
@@ -425,10 +425,7 @@ def exchanger_table(car: CarNumbers, volume_heat: float) -> Floats:
     out = np.zeros((at.FLOW_ROWS, 4))
     parts: tuple[tuple[Core | Front, int], ...] = ((car.core, at.CORE_CELLS), (car.front, at.FRONT_CELLS))
     for k, (part, cells) in enumerate(parts):
-        conductance = exchanger.flow_conductance(
-            part.coolant_ha_w_k, part.coolant_ref_m3_s, part.coolant_exponent, part.still_ha_w_k, flow
-        )
-        g = np.asarray(conductance) / cells
+        g = np.asarray(film.coolant_conductance(part, car.loop, flow)) / cells
         n = np.minimum(g / np.maximum(flow * volume_heat, 1e-12), 700.0)
         out[:, 2 * k] = g
         out[:, 2 * k + 1] = np.where(n < 40.0, g / np.expm1(n), 0.0)  # below rounding; and no denormal numbers

@@ -74,6 +74,8 @@ class Core:
     coolant_ha_w_k: float = 1600.0  # at coolant_ref_m3_s
     coolant_ref_m3_s: float = 15.0 / 60000.0
     coolant_exponent: float = 0.55
+    rated_glycol: Glycol = "ethylene"  # the coolant that coolant_ha_w_k stands for
+    rated_glycol_volume_fraction: float = 0.40
     still_ha_w_k: float = 60.0
     metal_kg: float = 2.2
     metal_j_kg_k: float = 900.0
@@ -93,6 +95,8 @@ class Front:
     coolant_ha_w_k: float = 1800.0
     coolant_ref_m3_s: float = 15.0 / 60000.0
     coolant_exponent: float = 0.55
+    rated_glycol: Glycol = "ethylene"  # the coolant that coolant_ha_w_k stands for
+    rated_glycol_volume_fraction: float = 0.40
     still_ha_w_k: float = 60.0
     metal_kg: float = 3.0
     metal_j_kg_k: float = 900.0

@@ -133,6 +133,10 @@ class CoreTable(_Strict):
     coolant_exponent: Number = _key(
         "coolant_exponent", 1, 0.1, 0.95, (0.3, 0.8), "of coolant-side conductance with flow"
     )
+    rated_glycol: Literal["ethylene", "propylene", "none"] | None = _word(
+        "rated_glycol", "antifreeze in the coolant of the rating, or of coolant_ha_w_k; left out: as in the loop"
+    )
+    rated_glycol_pct: Number = _key("rated_glycol_volume_fraction", 0.01, 0, 60, (0, 55), "its share by volume there")
     still_ha_w_k: Number = _key("still_ha_w_k", 1, 0.1, 2000, (30, 150), "coolant side with the coolant standing still")
     metal_kg: Number = _key("metal_kg", 1, 0.05, 50, (1.0, 6.0), "aluminium of the core")
     metal_j_kg_k: Number = _key(
@@ -174,6 +178,10 @@ class FrontTable(_Strict):
     coolant_exponent: Number = _key(
         "coolant_exponent", 1, 0.1, 0.95, (0.3, 0.8), "of coolant-side conductance with flow"
     )
+    rated_glycol: Literal["ethylene", "propylene", "none"] | None = _word(
+        "rated_glycol", "antifreeze in the coolant of the rating, or of coolant_ha_w_k; left out: as in the loop"
+    )
+    rated_glycol_pct: Number = _key("rated_glycol_volume_fraction", 0.01, 0, 60, (0, 55), "its share by volume there")
     still_ha_w_k: Number = _key("still_ha_w_k", 1, 0.1, 2000, (30, 150), "coolant side with the coolant standing still")
     metal_kg: Number = _key("metal_kg", 1, 0.05, 60, (1.5, 7), "aluminium of the exchanger")
     metal_j_kg_k: Number = _key("metal_j_kg_k", 1, 200, 1200, (380, 930), "its heat capacity")

@@ -30,7 +30,7 @@ def work_out(file: CarFile, base: CarNumbers) -> Found:
     found = Found()
     for section in SECTIONS:
         _plain(found, section, getattr(file, section))
-    for step in (_engine, core, front, _loop, pump, _probe, _control):
+    for step in (_engine, _mixture, core, front, _loop, pump, _probe, _control):
         step(found, file, base)
     _snap(found, base)
     return found
@@ -113,15 +113,20 @@ def _supercharger(found: Found) -> None:
     found.put("engine", "spool_tau_s", 0.15, why)
 
 
+def _mixture(found: Found, file: CarFile, base: CarNumbers) -> None:
+    """The coolant: no antifreeze and a share of 0 say the same."""
+    lo = file.loop
+    if lo.glycol == "none" and lo.glycol_pct is None:
+        found.put("loop", "glycol_volume_fraction", 0.0, 'estimated from loop.glycol = "none"')
+    if lo.glycol_pct == 0 and lo.glycol is None:
+        found.put("loop", "glycol", "none", "estimated from loop.glycol_pct = 0")
+
+
 def _loop(found: Found, file: CarFile, base: CarNumbers) -> None:
     lo = file.loop
     if found.has("loop.hose_total_m") and not found.has("loop.hose_in_bay_m"):
         share = base.loop.hose_in_bay_m / base.loop.hose_total_m
         found.put("loop", "hose_in_bay_m", share * float(lo.hose_total_m or 0), "estimated from loop.hose_total_m")
-    if lo.glycol == "none" and lo.glycol_pct is None:
-        found.put("loop", "glycol_volume_fraction", 0.0, 'estimated from loop.glycol = "none"')
-    if lo.glycol_pct == 0 and lo.glycol is None:
-        found.put("loop", "glycol", "none", "estimated from loop.glycol_pct = 0")
     if lo.tank == "none" and (lo.tank_l or 0.0) > 0.0:
         found.faults.append((("loop", "tank_l"), 'is above 0, but loop.tank is "none"; keep one of them'))
         return

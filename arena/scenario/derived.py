@@ -134,7 +134,7 @@ def _first(duty: Floats, holds: NDArray[np.bool_]) -> float:
 
 def _loop_tau_s(car: CarNumbers, flow_m3_s: float) -> float:
     """How long the loop takes to lose 63 % of its heat at 80 km/h; endless without coolant flow."""
-    from arena.plant import air, exchanger, fluids
+    from arena.plant import air, exchanger, film, fluids
 
     if flow_m3_s <= 0.0:
         return float("inf")
@@ -150,16 +150,14 @@ def _loop_tau_s(car: CarNumbers, flow_m3_s: float) -> float:
         c_air,
         c_coolant,
         front.air_ha_w_k * (m / front.air_ref_kg_s) ** front.air_exponent,
-        exchanger.flow_conductance(
-            front.coolant_ha_w_k, front.coolant_ref_m3_s, front.coolant_exponent, front.still_ha_w_k, flow_m3_s
-        ),
+        film.coolant_conductance(front, loop, flow_m3_s),
     )
     return heat / (float(share) * min(c_air, c_coolant))
 
 
 def _core_effectiveness(car: CarNumbers, flow_m3_s: float) -> float:
     """(air in - air out) / (air in - coolant in) at peak air flow; 0 without coolant flow."""
-    from arena.plant import air, exchanger, fluids
+    from arena.plant import air, exchanger, film, fluids
 
     if flow_m3_s <= 0.0:
         return 0.0
@@ -168,8 +166,6 @@ def _core_effectiveness(car: CarNumbers, flow_m3_s: float) -> float:
     c_air = m * float(air.heat_capacity(340.0))
     c_coolant = flow_m3_s * float(coolant.density) * float(coolant.heat_capacity)
     ha_air = core.air_ha_w_k * (m / core.air_ref_kg_s) ** core.air_exponent
-    ha_coolant = exchanger.flow_conductance(
-        core.coolant_ha_w_k, core.coolant_ref_m3_s, core.coolant_exponent, core.still_ha_w_k, flow_m3_s
-    )
+    ha_coolant = film.coolant_conductance(core, car.loop, flow_m3_s)
     share = exchanger.cell_model_effectiveness(c_air, c_coolant, ha_air, ha_coolant)
     return float(share) * min(c_air, c_coolant) / c_air

@@ -5,6 +5,7 @@ The scalings are rules of thumb from memory, no published source; each number sa
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 from pydantic import BaseModel
@@ -31,6 +32,7 @@ def core(found: Found, file: CarFile, base: CarNumbers) -> None:
     """The core by the one way it is given, into `found`."""
     c, b = file.core, base.core
     way = one_way(found, "core", c, _ways_of(c), "the core")
+    _rated_mixture(found, base, "core", c, way)
     if way == "rating" and all_of(
         found, "core", c, ("rated_effectiveness", "rated_air_g_s", "rated_coolant_l_min"), "the core"
     ):
@@ -52,6 +54,7 @@ def front(found: Found, file: CarFile, base: CarNumbers) -> None:
     """The front exchanger by the one way it is given, into `found`."""
     f, b = file.front, base.front
     way = one_way(found, "front", f, _ways_of(f), "the front exchanger")
+    _rated_mixture(found, base, "front", f, way)
     if way in ("dimensions", "size") and f.face_m2 is not None and (way == "size" or f.width_mm is not None):
         other = "size" if way == "size" else "width_mm"
         found.faults.append((("front", other), "and front.face_m2 are two ways of giving the face; keep one of them"))
@@ -77,6 +80,34 @@ def front(found: Found, file: CarFile, base: CarNumbers) -> None:
         factor, why = f.face_m2 / b.face_m2, "estimated from front.face_m2"
         _front_face(found, base, f.face_m2, why)
         _scale(found, "front", b, factor, factor, why)
+
+
+def _rated_mixture(found: Found, base: CarNumbers, section: str, table: Any, way: str) -> None:
+    """The coolant a rating or a coolant-side conductance holds for: as given, else the loop's own.
+
+    Where neither is given the conductance is scaled from the default exchanger's, and so is its coolant.
+    """
+    kind, share = table.rated_glycol, table.rated_glycol_pct
+    rated = way == "rating" or table.coolant_ha_w_k is not None
+    own = {name: found.get(base, "loop", name) for name in ("glycol", "glycol_volume_fraction")}
+    if kind is None and share is None:
+        if rated:
+            for name, value in own.items():
+                found.put(section, f"rated_{name}", value, f"taken as the loop's own, {section}.rated_glycol not given")
+        return
+    first = "rated_glycol" if kind is not None else "rated_glycol_pct"
+    if not rated:
+        message = f"has no rating to belong to; give {section}.rated_effectiveness or {section}.coolant_ha_w_k"
+        found.faults.append(((section, first), message))
+    elif kind == "none" and share:
+        found.faults.append(((section, "rated_glycol_pct"), f'must be 0 where {section}.rated_glycol is "none"'))
+    elif kind not in (None, "none") and share is None:
+        found.faults.append(((section, "rated_glycol_pct"), f"is missing: {section}.rated_glycol needs it"))
+    elif kind is None:
+        named = "none" if not share else own["glycol"] if own["glycol"] != "none" else "ethylene"
+        found.put(section, "rated_glycol", named, f"estimated from {section}.rated_glycol_pct")
+    elif share is None:
+        found.put(section, "rated_glycol_volume_fraction", 0.0, f'estimated from {section}.rated_glycol = "none"')
 
 
 def _fins_per_m(found: Found, section: str, table: Any) -> float:
@@ -119,19 +150,21 @@ def _rated(found: Found, base: CarNumbers, section: str, wanted: float, flows: t
     """Both conductances of the default exchanger by one factor, so that it reaches the maker's effectiveness.
 
     Effectiveness is that of the air in the core, of the fluid that changes more in the front exchanger. The relation
-    is that of the cells the physics has (crossflow, coolant mixed), so that the rating is met again in a run.
+    is that of the cells the physics has (crossflow, coolant mixed), so that the rating is met again in a run with the
+    coolant it was made with.
     """
     from scipy.optimize import brentq
 
-    from arena.plant import air, exchanger, fluids
+    from arena.plant import air, exchanger, film, fluids
 
     default: Core | Front = getattr(base, section)
-    loop = {name: found.get(base, "loop", name) for name in ("glycol", "glycol_volume_fraction")}
-    coolant = fluids.coolant(loop["glycol"], float(loop["glycol_volume_fraction"]), 313.15)
+    mixture = found.get(base, section, "rated_glycol"), found.get(base, section, "rated_glycol_volume_fraction")
+    coolant = fluids.coolant(*mixture, film.FILM_K)
     c_air = flows[0] * float(air.heat_capacity(340.0))
     c_coolant = flows[1] * float(coolant.density) * float(coolant.heat_capacity)
     ha_air = default.air_ha_w_k * (flows[0] / default.air_ref_kg_s) ** default.air_exponent
-    ha_coolant = default.coolant_ha_w_k * (flows[1] / default.coolant_ref_m3_s) ** default.coolant_exponent
+    in_it = film.coolant_ha_w_k(default, replace(base.loop, glycol=mixture[0], glycol_volume_fraction=mixture[1]))
+    ha_coolant = in_it * (flows[1] / default.coolant_ref_m3_s) ** default.coolant_exponent
     of_air = min(c_air, c_coolant) / c_air if section == "core" else 1.0
 
     def miss(factor: float) -> float:
@@ -147,7 +180,7 @@ def _rated(found: Found, base: CarNumbers, section: str, wanted: float, flows: t
     factor = float(brentq(miss, 1e-6, 1e3, xtol=1e-12))
     why = f"estimated from {section}.rated_effectiveness at {section}.{key} and {section}.rated_coolant_l_min"
     found.put(section, "air_ha_w_k", default.air_ha_w_k * factor, why)
-    found.put(section, "coolant_ha_w_k", default.coolant_ha_w_k * factor, why)
+    found.put(section, "coolant_ha_w_k", in_it * factor, why)
     if not 0.2 <= factor <= 5.0:
         found.notes.append(
             f"{section}.rated_effectiveness = {wanted:g} makes it {factor:.2g} times the default: check the rated flows"

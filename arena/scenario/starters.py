@@ -152,6 +152,7 @@ size = "medium"                # small, medium, large: compare with 125 x 115 x 
 # rated_effectiveness = 0.75   # ... or the maker's figure, with the flows it holds at
 # rated_air_g_s = 200
 # rated_coolant_l_min = 15
+# rated_glycol_pct = 0         # coolant of the maker's test, 0 for water; left out: as in the loop
 # coolant_l = 0.6              # filled with a measuring jug
 # metal_kg = 2.2               # kitchen scale, empty
 
