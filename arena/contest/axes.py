@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from arena.errors import BadInput
 from arena.plant.numbers import CarNumbers
 from arena.scenario import loading
+from arena.scenario.derived import sure_duty, sure_words
 from arena.strategies.gated_table import IAT_C, THROTTLE_PCT
 from arena.units import MILE_M, PSI_PA
 
@@ -24,7 +25,6 @@ Reading = Literal["off", "as-read"]
 
 MOST_BREAKPOINTS = 32
 HYSTERESIS_PCT = 10.0
-MARGIN = 1.15  # of the duty at which the car's own pump just starts: pumps differ (judgement, no source)
 REMEDY = "Correct the axes file; `arena new axes PATH` writes one that works."
 
 
@@ -97,6 +97,7 @@ class Axes:
     reading: Reading = "off"
     digest: str = "default"
     path: Path | None = None
+    lowest_why: str = ""  # where it comes from, in words; empty where the axes file gives it
 
     @property
     def heat(self) -> int:
@@ -117,7 +118,9 @@ class Axes:
 
     def for_car(self, car: CarNumbers) -> Axes:
         """The same axes with the lowest running duty worked out from the car's pump where none was given."""
-        return self if self.lowest_running is not None else replace(self, lowest_running=lowest_running(car))
+        if self.lowest_running is not None:
+            return self
+        return replace(self, lowest_running=sure_duty(car), lowest_why=sure_words(car))
 
     def turned(self) -> Axes:
         """The same table the other way round."""
@@ -140,23 +143,6 @@ def default_axes(down: str = "iat", across: str = "throttle") -> Axes:
         Axis(SENSES[down].metric, SENSES[down].default),
         Axis(SENSES[across].metric, SENSES[across].default),
     )
-
-
-def lowest_running(car: CarNumbers) -> float:
-    """The duty a table should not go below while the pump runs, 0..1, in steps of 5 %.
-
-    At rest there is no back-EMF, so the mean voltage is duty times supply: where that reaches the voltage at which the
-    car's pump starts, at the lowest running supply, with a margin on top. For a pump with its own controller it is
-    where its speed leaves zero.
-    """
-    if car.pump.kind == "signal":
-        turning = [d for d, speed in zip(car.pump.signal_duty, car.pump.signal_speed, strict=True) if speed > 0.0]
-        first = min(turning, default=1.0)
-    else:
-        start_a = (car.pump.start_v - car.pump.brush_v) / car.pump.resistance_ohm
-        supply = car.supply.running_v - car.supply.sag_v
-        first = car.pump.start_v / (supply - start_a * car.supply.lead_ohm)
-    return min(max(math.ceil(first * MARGIN / 0.05 - 1e-9), 1) * 0.05, 1.0)
 
 
 class _Strict(BaseModel):

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from arena.contest.axes import HYSTERESIS_PCT, lowest_running
+from arena.contest.axes import HYSTERESIS_PCT
 from arena.contest.run import Contestant
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers
+from arena.scenario.derived import sure_duty, sure_words
 from arena.strategies import split_argument, strategy_named, table_law
 from arena.strategies.base import CARRIED, QUIET_CAP, RUN_ON, Strategy
 from arena.strategies.table_csv import HYSTERESIS, LOWEST, strategy_of
@@ -28,7 +29,7 @@ def contestant_of(
     plain, hung = split_argument(argument)
     values = {**hung, **(settings or {})}
     if plain.startswith("table:") and LOWEST not in values and car is not None:
-        values[LOWEST] = round(100.0 * lowest_running(car), 6)
+        values[LOWEST] = round(100.0 * sure_duty(car), 6)
         values.setdefault(HYSTERESIS, min(HYSTERESIS_PCT, values[LOWEST]))
     strategy = _strategy(plain, values)
     check_settings(strategy, values)
@@ -85,11 +86,11 @@ def stall_note(contestant: Contestant, reason: str, car: CarNumbers) -> list[str
         return []
     if contestant.strategy.actuator != "pwm":
         return [f"{contestant.name}: a step's resistance leaves the pump too little to start on: take less of it"]
-    surely = 100.0 * lowest_running(car)
+    surely = 100.0 * sure_duty(car)
     hint = f", or hang +{LOWEST}={surely:.0f} on the table" if contestant.strategy.name.startswith("table-") else ""
     return [
-        f"{contestant.name}: asked for a duty too low to start the pump; on this car {surely:.0f} % surely does: "
-        f"ask for that or for nothing{hint}"
+        f"{contestant.name}: asked for a duty too low to start the pump from rest; on this car {surely:.0f} % surely "
+        f"does ({sure_words(car)}): ask for that or for nothing{hint}"
     ]
 
 

@@ -124,8 +124,7 @@ class BenchPump:
     @property
     def start_a(self) -> float:
         """Current at rest that breaks the rotor away."""
-        pump = self.car.pump
-        return (pump.start_v - pump.brush_v) / pump.resistance_ohm
+        return self.car.pump.start_a
 
     def torque_nm(self, speed_rad_s: float) -> float:
         """Torque the shaft asks for while turning."""
@@ -211,13 +210,13 @@ class BenchPump:
         square, supply_square = mean_squares(supply_v, emf, ohm, pump.inductance_h, hz, duty, found)
         mean, drawn = float(found.mean_current_a), float(found.supply_mean_current_a)
         shaft, heat, brush = self.torque_nm(speed) * speed if speed else 0.0, square * ohm, mean * pump.brush_v
-        at_rest = electrics.pwm_steady(supply_v, pump.brush_v, ohm, pump.inductance_h, hz, duty)
+        at_rest = float(electrics.at_rest_a(pump, supply_v, duty, self.lead_ohm, hz))
         return PwmPoint(
             supply_v, duty, hz, speed * RPM, self.flow_l_min(speed), mean, float(found.min_current_a),
             float(found.max_current_a), float(np.sqrt(square)), float(found.mean_motor_v), drawn,
             float(np.sqrt(supply_square)), mean - drawn, heat, brush, shaft, supply_v * drawn,
             supply_v * drawn - heat - brush - shaft, bool(found.continuous),
-            float(at_rest.mean_current_a) >= self.start_a * (1.0 - 1e-9),
+            at_rest >= self.start_a * (1.0 - 1e-9),
         )  # fmt: skip
 
     def duty_where(self, wanted: Callable[[PwmPoint], float], supply_v: float, hz: float) -> float | None:
@@ -232,26 +231,11 @@ class BenchPump:
 
     def start_duty(self, supply_v: float, hz: float) -> float | None:
         """Lowest duty at which a pump at rest breaks away; None if it does not even at 1."""
-        pump = self.car.pump
-        ohm = pump.resistance_ohm + self.lead_ohm
-
-        def spare(duty: float) -> float:
-            found = electrics.pwm_steady(supply_v, pump.brush_v, ohm, pump.inductance_h, hz, duty)
-            return float(found.mean_current_a) - self.start_a
-
-        return None if spare(1.0) < 0.0 else float(brentq(spare, 0.0, 1.0, xtol=1e-9))
+        return electrics.start_duty(self.car.pump, supply_v, self.lead_ohm, hz)
 
     def stall_duty(self, supply_v: float, hz: float) -> float | None:
         """Duty below which a turning pump comes to rest; None if it cannot turn at all."""
-        pump = self.car.pump
-        ohm = pump.resistance_ohm + self.lead_ohm
-        need = self.torque_nm(0.0) / pump.ke_v_s
-
-        def spare(duty: float) -> float:
-            found = electrics.pwm_steady(supply_v, pump.brush_v, ohm, pump.inductance_h, hz, duty)
-            return float(found.mean_current_a) - need
-
-        return None if spare(1.0) < 0.0 else float(brentq(spare, 0.0, 1.0, xtol=1e-9))
+        return electrics.turning_duty(self.car.pump, supply_v, self.lead_ohm, hz, self.torque_nm(0.0))
 
 
 def mean_squares(
@@ -291,9 +275,6 @@ def impossible(bench: BenchPump) -> list[str]:
             f"pump.rated_a {p.rated_current_a:g} A is not below the current of a stalled motor, (rated_v - brush_v) / "
             f"resistance_ohm = {stall:.1f} A: it could not turn"
         )
-    if p.start_v <= p.brush_v:
-        found.append(f"pump.start_v {p.start_v:g} V is not above pump.brush_v {p.brush_v:g} V: no current would flow")
-        return found
     rest = bench.load.constant_nm if bench.load is not None else p.friction_nm
     start = p.ke_v_s * bench.start_a
     if start < rest * (1.0 - 1e-9):

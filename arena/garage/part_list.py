@@ -74,7 +74,7 @@ def second_pump(car: CarNumbers) -> CarNumbers:
         car,
         pump=replace(
             p, head_pa=tuple(2.0 * h for h in p.head_pa), resistance_ohm=p.resistance_ohm / 2.0,
-            inductance_h=p.inductance_h / 2.0, friction_nm=2.0 * p.friction_nm, breakaway_nm=2.0 * p.breakaway_nm,
+            inductance_h=p.inductance_h / 2.0, friction_nm=2.0 * p.friction_nm,
             rated_current_a=2.0 * p.rated_current_a,
         ),
     )  # fmt: skip
@@ -89,7 +89,7 @@ def stronger_pump(car: CarNumbers) -> CarNumbers:
         pump=replace(
             p, head_pa=tuple(head * h for h in p.head_pa), head_flow_m3_s=tuple(flow * q for q in p.head_flow_m3_s),
             resistance_ohm=p.resistance_ohm / power, inductance_h=p.inductance_h / power,
-            friction_nm=1.2 * p.friction_nm, breakaway_nm=1.2 * p.breakaway_nm,
+            friction_nm=1.2 * p.friction_nm, start_v=p.brush_v + (p.start_v - p.brush_v) * 1.2 / power,
             rated_current_a=power * p.rated_current_a,
         ),
     )  # fmt: skip

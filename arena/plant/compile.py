@@ -327,7 +327,7 @@ def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: flo
     p[at.P_VOLUME_C] = volume_heat
     p[at.P_RESISTANCE], p[at.P_KE], p[at.P_BRUSH] = pump.resistance_ohm, pump.ke_v_s, pump.brush_v
     p[at.P_FRICTION], p[at.P_LEAD] = pump.friction_nm, car.supply.lead_ohm
-    p[at.P_START_A] = (pump.start_v - pump.brush_v) / pump.resistance_ohm
+    p[at.P_START_A] = pump.start_a
     p[at.P_SPIN_K] = probe.update_factor(TICK_S, pump.spin_up_tau_s)
     p[at.P_SPIN_MEAN] = p[at.P_SPIN_K] * pump.spin_up_tau_s / TICK_S
     p[at.P_SOFT] = TICK_S / pump.soft_start_s if pump.soft_start_s > TICK_S else 1.0
@@ -404,18 +404,25 @@ def flow_table(pump: Pump, loop: Loop) -> Floats:
 
 @lru_cache(maxsize=256)
 def duty_table(pump: Pump, loop: Loop, supply: Supply) -> Floats:
-    """What pulse-width modulation makes of a duty at the reference supply, and a signal pump's speed share, flat."""
+    """What pulse-width modulation makes of a duty at the reference supply, turning and at rest, and what speed share a
+    signal pump's controller does, flat.
+    """
     speeds = np.linspace(0.0, top_speed(pump), at.SPEED_ROWS)
     middle = int((hydraulics.REFERENCE_K - _COLDEST_K) / (_HOTTEST_K - _COLDEST_K) * (at.TEMP_COLUMNS - 1))
     c = flow_table(pump, loop).reshape(at.SPEED_ROWS, at.TEMP_COLUMNS, 2)[:, middle, 1]
-    out = np.ones((at.DUTY_ROWS, 3))
+    out = np.ones((at.DUTY_ROWS, 4))
     made = electrics.pwm_tables(
         pump, REFERENCE_V, lambda w: pump.friction_nm + float(np.interp(w, speeds, c)) * float(w) ** 2, at.DUTY_ROWS
     )
-    out[:, 0], out[:, 1] = np.nan_to_num(made[1], nan=1.0), np.nan_to_num(made[2], nan=0.0)
+    out[:, 0], out[:, 1] = np.nan_to_num(made.voltage_factor, nan=1.0), np.nan_to_num(made.supply_share, nan=0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        out[:, 1] = np.where(made[0] > 0.0, out[:, 1] / np.where(made[0] > 0.0, made[0], 1.0), 1.0)
-    out[:, 2] = electrics.signal_speed_share(made[0], pump.signal_duty, pump.signal_speed)
+        out[:, 1] = np.where(made.duty > 0.0, out[:, 1] / np.where(made.duty > 0.0, made.duty, 1.0), 1.0)
+    out[:, 2] = electrics.signal_speed_share(made.duty, pump.signal_duty, pump.signal_speed)
+    # At rest: such that the kernel, which takes the leads for the duty's share of the time, finds the current there is.
+    duty = np.maximum(made.duty, made.duty[1])
+    amps = np.asarray(electrics.at_rest_a(pump, REFERENCE_V, duty, supply.lead_ohm))
+    needed = pump.brush_v + amps * (pump.resistance_ohm + supply.lead_ohm * duty)
+    out[:, 3] = needed / (duty * REFERENCE_V)
     return out.ravel()
 
 

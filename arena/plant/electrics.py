@@ -55,6 +55,7 @@ class PwmTables(NamedTuple):
     speed_rad_s: Array
     current_a: Array
     continuous: NDArray[np.bool_]
+    at_rest_factor: Array  # the voltage factor with the rotor at rest: without back EMF the current rests less
 
 
 def motor_point(
@@ -189,8 +190,44 @@ def pwm_tables(pump: Pump, supply_v: float, load_torque_nm: Torque, points: int 
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = means.mean_motor_v / (duty * supply_v)
         share = means.supply_mean_current_a / means.mean_current_a
-    factor[0], share[0] = factor[1], share[1]
-    return PwmTables(duty, factor, share, speeds, np.asarray(means.mean_current_a), np.asarray(means.continuous) > 0.5)
+        at_rest = (pump.brush_v + pump.resistance_ohm * at_rest_a(pump, supply_v, duty)) / (duty * supply_v)
+    factor[0], share[0], at_rest[0] = factor[1], share[1], at_rest[1]
+    continuous = np.asarray(means.continuous) > 0.5
+    return PwmTables(duty, factor, share, speeds, np.asarray(means.mean_current_a), continuous, at_rest)
+
+
+def at_rest_a(pump: Pump, supply_v: float, duty: Value, lead_ohm: float = 0.0, hz: float | None = None) -> Out:
+    """Mean current (A) of a motor on PWM whose rotor stands still, leads counted with the winding.
+
+    There is no back EMF, only the brush drop; `hz` if not the pump's own pulse frequency.
+    """
+    ohm = pump.resistance_ohm + lead_ohm
+    return pwm_steady(supply_v, pump.brush_v, ohm, pump.inductance_h, hz or pump.pwm_hz, duty).mean_current_a
+
+
+def start_duty(pump: Pump, supply_v: float, lead_ohm: float = 0.0, hz: float | None = None) -> float | None:
+    """Lowest duty at which a pump at rest breaks away: torque at standstill, Ke times `at_rest_a`, reaches the
+    breakaway torque. None if it does not even at duty 1.
+    """
+    return _duty_for(pump.start_a, pump, supply_v, lead_ohm, hz)
+
+
+def turning_duty(
+    pump: Pump, supply_v: float, lead_ohm: float = 0.0, hz: float | None = None, torque_nm: float | None = None
+) -> float | None:
+    """Duty below which a turning pump comes to rest: torque at the slowest turning no longer holds the running friction
+    (or `torque_nm`). None if it cannot turn at all.
+    """
+    return _duty_for((pump.friction_nm if torque_nm is None else torque_nm) / pump.ke_v_s, pump, supply_v, lead_ohm, hz)
+
+
+def _duty_for(amps: float, pump: Pump, supply_v: float, lead_ohm: float, hz: float | None) -> float | None:
+    from scipy.optimize import brentq
+
+    def spare(duty: float) -> float:
+        return float(at_rest_a(pump, supply_v, duty, lead_ohm, hz)) - amps
+
+    return None if spare(1.0) < 0.0 else float(brentq(spare, 0.0, 1.0, xtol=1e-9))
 
 
 def signal_speed_share(duty: Value, signal_duty: tuple[float, ...], signal_speed: tuple[float, ...]) -> Out:

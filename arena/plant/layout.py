@@ -218,4 +218,4 @@ P_COUNT: Final = 50
 SPEED_ROWS: Final = 49  # flow table: (speed, coolant temperature) -> flow, torque per speed squared
 TEMP_COLUMNS: Final = 16
 FLOW_ROWS: Final = 129  # exchanger table: flow -> core G, core E, front G, front E
-DUTY_ROWS: Final = 65  # duty table: duty -> volts ratio, amps ratio, speed share
+DUTY_ROWS: Final = 65  # duty table: duty -> volts ratio, amps ratio, speed share, volts ratio at rest

@@ -144,8 +144,7 @@ class Pump:
     ke_v_s: float = 0.0225
     brush_v: float = 1.0
     friction_nm: float = 0.018
-    breakaway_nm: float = 0.06
-    start_v: float = 3.5
+    start_v: float = 3.5  # at the motor, direct voltage: what breaks a resting rotor away
     inductance_h: float = 0.5e-3
     pwm_hz: float = 1000.0
     spin_up_tau_s: float = 0.2
@@ -154,6 +153,16 @@ class Pump:
     signal_duty: tuple[float, ...] = (0.0, 0.10, 0.90, 1.0)  # "signal" only: duty -> share of full speed
     signal_speed: tuple[float, ...] = (0.0, 0.0, 1.0, 1.0)
     head_factor: float = 1.0  # below 1 for a worn pump
+
+    @property
+    def start_a(self) -> float:
+        """Current that breaks a resting rotor away: at rest there is no back EMF."""
+        return (self.start_v - self.brush_v) / self.resistance_ohm
+
+    @property
+    def breakaway_nm(self) -> float:
+        """Torque that current makes."""
+        return self.ke_v_s * self.start_a
 
 
 @dataclass(frozen=True)

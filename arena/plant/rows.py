@@ -24,6 +24,7 @@ from arena.plant.layout import (
     FRONT_E,
     FRONT_G,
     LINK,
+    OMEGA,
     SPEED,
     SPEED_ROWS,
     SPEED_SHARE,
@@ -212,25 +213,28 @@ class WrittenRows:
 
 def duty_look_up(width: int) -> Any:
     """`look_up(S, n, table, ())` for lanes n..n+7: what pulse-width modulation makes of a duty, and a pump's own
-    controller of its signal.
+    controller of its signal. A rotor at rest has no back EMF and so another voltage: the table's fourth column.
     """
-    top = DUTY_ROWS - 1.000001
+    top, turning = DUTY_ROWS - 1.000001, 1.0  # rad/s
 
     def plain(S: Any, n: int, table: Any, numbers: Any) -> None:
         for lane in range(n, n + TOGETHER):
             d, u = _split(S[APPLIED * width + lane] * (DUTY_ROWS - 1.000001), top)
-            for k, row in enumerate((VOLTS_RATIO, AMPS_RATIO, SPEED_SHARE)):
-                S[row * width + lane] = _between(u, table[3 * d + k], table[3 * d + 3 + k])
+            found = [_between(u, table[4 * d + k], table[4 * d + 4 + k]) for k in range(4)]
+            S[VOLTS_RATIO * width + lane] = found[0] if S[OMEGA * width + lane] > turning else found[3]
+            S[AMPS_RATIO * width + lane] = found[1]
+            S[SPEED_SHARE * width + lane] = found[2]
 
     def emit(lanes: Any, table: Any, numbers: Any) -> None:
         d, u = lanes.split(lanes.times(lanes.load(APPLIED), lanes.number(top)), top)
-        found = []
+        place, found = lanes.scaled(d, 4), []
         for lane in range(TOGETHER):
-            at = lanes.pick(lanes.scaled(d, 3), lane)
-            low, high = lanes.four(table, at), lanes.turned(lanes.four(table, at, 2), (1, 2, 3, 3))
-            found.append(lanes.between(lanes.spread(u, lane), low, high))
-        for row, value in zip((VOLTS_RATIO, AMPS_RATIO, SPEED_SHARE), lanes.transposed(found), strict=False):
-            lanes.store(row, value)
+            at = lanes.pick(place, lane)
+            found.append(lanes.between(lanes.spread(u, lane), lanes.four(table, at), lanes.four(table, at, 4)))
+        moving, amps, share, at_rest = lanes.transposed(found)
+        lanes.store(VOLTS_RATIO, lanes.above(lanes.load(OMEGA), turning, moving, at_rest))
+        lanes.store(AMPS_RATIO, amps)
+        lanes.store(SPEED_SHARE, share)
 
     return _looked_up(plain, emit, width)
 
@@ -379,9 +383,9 @@ class Lanes:
         kind = self.ir.PointerType(self.ir.VectorType(self.ir.DoubleType(), 4))
         return self.builder.load(self.builder.bitcast(place, kind), align=8)
 
-    def turned(self, four: Any, order: Sequence[int]) -> Any:
-        """Neighbours in another order."""
-        return self._shuffled(four, four, order)
+    def above(self, value: Any, limit: float, yes: Any, no: Any) -> Any:
+        """Of two vectors the first where `value` is above a limit, else the second."""
+        return self.builder.select(self.builder.fcmp_ordered(">", value, self.number(limit)), yes, no)
 
     def spread(self, values: Any, lane: int) -> Any:
         """The number of one lane, four times."""

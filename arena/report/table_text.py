@@ -57,14 +57,16 @@ def table_words(made: TunedTable, units: Units = METRIC) -> list[str]:
         f"duty at or below it on both axes, full from the limit temperature up. {seen} of {made.cells.size} cells are "
         "visited."
     ]
+    where = f"That is {axes.lowest_why}." if axes.lowest_why else "The axes file gives that duty."
     if axes.reading == "off":
         out.append(
             f"Read bilinearly, held at the edges; under the lowest running duty of {100 * axes.floor():g} % the output "
-            f"is off (once running, it stays on down to {100 * (axes.floor() - axes.hysteresis):g} %)."
+            f"is off (once running, it stays on down to {100 * (axes.floor() - axes.hysteresis):g} %). {where}"
         )
     else:
         out.append(
-            f"Read bilinearly, held at the edges, output as read; no cell lies between 0 and {100 * axes.floor():g} %."
+            "Read bilinearly, held at the edges, output as read; no cell lies between 0 and "
+            f"{100 * axes.floor():g} %. {where}"
         )
     along = "rises with temperature, falls with speed" if made.falling else "never falls along either axis"
     out.append(

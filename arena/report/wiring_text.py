@@ -196,7 +196,7 @@ def pulsing(p: PulseAdvice, units: Units = METRIC) -> None:
     )
     each = zip(p.supplies_v, p.start_duty, p.stall_duty, strict=True)
     prose(
-        "duty to start / below which a turning pump stops: "
+        "duty that starts the pump from rest / below which a turning pump stops: "
         + ", ".join(f"{share(a)} / {share(b)} at {v:g} V" for v, a, b in each)
         + f"; for the wanted flow {share(p.flow_duty)} at {p.design_v:g} V"
     )

@@ -179,9 +179,14 @@ def _impossible(n: CarNumbers) -> list[tuple[tuple[str, str], str]]:
         found.append((("loop", "hose_in_bay_m"), message))
     if n.loop.glycol == "none" and n.loop.glycol_volume_fraction > 0:
         found.append((("loop", "glycol_pct"), 'must be 0 where loop.glycol is "none"'))
-    if p.breakaway_nm < p.friction_nm:
-        message = f"must be at least pump.friction_nm ({p.breakaway_nm:g} against {p.friction_nm:g})"
-        found.append((("pump", "breakaway_nm"), message))
+    if p.start_v <= p.brush_v:
+        found.append((("pump", "start_v"), f"is not above pump.brush_v ({p.brush_v:g}): no current would flow"))
+    elif p.breakaway_nm < p.friction_nm * (1.0 - 1e-9):
+        message = (
+            f"makes {p.breakaway_nm:.4f} N m at rest, less than pump.friction_nm ({p.friction_nm:g}): "
+            "a pump that could not keep turning would start"
+        )
+        found.append((("pump", "start_v"), message))
     if s.off_v > s.running_v:
         found.append((("supply", "off_v"), f"must not be above supply.running_v ({s.off_v:g} against {s.running_v:g})"))
     if p.start_v >= s.running_v:

@@ -16,7 +16,7 @@ from arena.scenario.car import Car, load_car, written
 from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.columns import columns_toml
-from arena.scenario.derived import WARM_K, derive
+from arena.scenario.derived import WARM_K, derive, sure_duty, sure_words
 from arena.scenario.drive import Drive, load_drive, longest_s
 from arena.scenario.fault import PARTS, Fault, load_fault
 from arena.scenario.log_columns import Columns
@@ -168,14 +168,19 @@ def _derived(car: Car, units: Units) -> list[tuple[str, str, str]]:
         f"{d.pump_rad_s * 9.5493:.0f} rpm at {volts}",
         "pump at half duty": _of(units, 6e4 * d.half_flow_m3_s, "L/min", ".3g")
         + (f", {d.half_a:.2f} A" if np.isfinite(d.half_a) else ""),
-        "pump starts from": f"{100 * d.start_duty:.0f} % duty",
+        "pump starts from": f"{100 * d.start_duty:.0f} % duty{_at_volts(car)}, standing still",
         "pump stalls below": f"{100 * d.stall_duty:.0f} % duty, once it turns",
+        "lowest duty of a table": f"{100 * sure_duty(car.numbers()):.0f} %: {sure_words(car.numbers())}",
         "pump held fast": f"{d.stall_a:.1f} A",
         "once round the loop": f"{d.circulation_s:.0f} s flat out",
         "core effectiveness": f"{d.core_effectiveness:.2f} at peak air flow and that coolant flow",
         "loop time constant": f"{d.loop_tau_s:.0f} s at {_of(units, 80.0, 'km/h', '.0f')}, flat out",
     }
     return [(what, value, "derived") for what, value in values.items()]
+
+
+def _at_volts(car: Car) -> str:
+    return "" if car.numbers().pump.kind == "signal" else f" at {car.numbers().supply.running_v:g} V"
 
 
 def _climate(climate: Climate, units: Units) -> Checked:

@@ -5,6 +5,7 @@ For people to hold against what they can measure; nothing here feeds the simulat
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ Floats = NDArray[np.float64]
 WARM_K = 313.15  # coolant temperature at which these hold
 CRUISE_M_S = 80.0 / 3.6  # road speed at which the loop's time constant holds
 OUTSIDE_K = 293.15
+MARGIN = 1.15  # of the duty at which the car's own pump just starts: pumps differ (judgement, no source)
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ def derive(car: CarNumbers) -> Derived:
     hose = 0.25 * np.pi * loop.hose_bore_m**2 * loop.hose_total_m
     coolant = float(hose + car.core.coolant_m3 + car.front.coolant_m3 + loop.tank_m3 + loop.extra_m3)
     flow, speed, amps, torques = _pump_in_car(car)
-    half_flow, half_a, start, stalls = _part_duty(car, speed, torques)
+    half_flow, half_a, stalls = _part_duty(car, speed, torques)
     stall = max(0.0, car.supply.running_v - car.pump.brush_v) / (car.pump.resistance_ohm + car.supply.lead_ohm)
     return Derived(
         float(hose),
@@ -63,7 +65,7 @@ def derive(car: CarNumbers) -> Derived:
         _core_effectiveness(car, flow),
         half_flow,
         half_a,
-        start,
+        first_duty(car, car.supply.running_v),
         stalls,
         _loop_tau_s(car, flow),
     )
@@ -104,28 +106,55 @@ def _pump_in_car(car: CarNumbers) -> tuple[float, float, float, _Load]:
     return load.flow(speed), speed, float(point.current_a), load
 
 
-def _part_duty(car: CarNumbers, full_rad_s: float, load: _Load) -> tuple[float, float, float, float]:
-    """Flow and current at half duty; smallest duty that starts the pump, and that keeps it turning."""
+def sure_duty(car: CarNumbers) -> float:
+    """The duty a table should not go below while the pump runs, 0..1: what surely starts it.
+
+    `first_duty` at the lowest voltage while driving (idle, fan on), MARGIN more for pumps that differ, rounded up to
+    5 %.
+    """
+    return min(max(math.ceil(first_duty(car, low_v(car)) * MARGIN / 0.05 - 1e-9), 1) * 0.05, 1.0)
+
+
+def sure_words(car: CarNumbers) -> str:
+    """Where `sure_duty` comes from, for people."""
+    at_v = "" if car.pump.kind == "signal" else f" at {low_v(car):g} V"
+    return (
+        f"{100 * first_duty(car, low_v(car)):.0f} %, which starts this car's pump from rest{at_v}, and "
+        f"{100 * (MARGIN - 1.0):.0f} % of it more since pumps differ, rounded up to a multiple of 5 %"
+    )
+
+
+def first_duty(car: CarNumbers, supply_v: float) -> float:
+    """Lowest duty that starts the pump from rest at a supply voltage, 0..1; 1 if none does.
+
+    For a pump with its own controller: where its speed leaves zero.
+    """
+    from arena.plant import electrics
+
+    pump = car.pump
+    if pump.kind == "signal":
+        return min((d for d, v in zip(pump.signal_duty, pump.signal_speed, strict=True) if v > 0.0), default=1.0)
+    return electrics.start_duty(pump, supply_v, car.supply.lead_ohm) or 1.0
+
+
+def low_v(car: CarNumbers) -> float:
+    """Lowest supply voltage while driving: idling with the fan on."""
+    return car.supply.running_v - car.supply.sag_v
+
+
+def _part_duty(car: CarNumbers, full_rad_s: float, load: _Load) -> tuple[float, float, float]:
+    """Flow and current at half duty; smallest duty that keeps the pump turning."""
     from arena.plant import electrics
 
     pump, duty = car.pump, np.linspace(0.0, 1.0, 201)
     if pump.kind == "signal":
         share = np.asarray(electrics.signal_speed_share(duty, pump.signal_duty, pump.signal_speed))
         least = _first(duty, share > 0.0)
-        return load.flow(full_rad_s * float(np.interp(0.5, duty, share))), float("nan"), least, least
+        return load.flow(full_rad_s * float(np.interp(0.5, duty, share))), float("nan"), least
     made = electrics.pwm_tables(pump, car.supply.running_v, lambda w: pump.friction_nm + load.torque(w), len(duty))
-    at_rest = electrics.pwm_steady(
-        car.supply.running_v, pump.brush_v, pump.resistance_ohm, pump.inductance_h, pump.pwm_hz, duty
-    )
-    needed_a = (pump.start_v - pump.brush_v) / pump.resistance_ohm
-    starts = _first(duty, np.asarray(at_rest.mean_current_a) >= needed_a)
     half = int(np.argmin(np.abs(duty - 0.5)))
-    return (
-        load.flow(float(made.speed_rad_s[half])),
-        float(made.current_a[half]),
-        starts,
-        _first(duty, made.speed_rad_s > 0.0),
-    )
+    turns = electrics.turning_duty(pump, car.supply.running_v, car.supply.lead_ohm) or 1.0
+    return load.flow(float(made.speed_rad_s[half])), float(made.current_a[half]), turns
 
 
 def _first(duty: Floats, holds: NDArray[np.bool_]) -> float:

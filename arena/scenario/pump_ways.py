@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Final
 
 from arena.plant.numbers import CarNumbers
-from arena.scenario.car_found import Found, all_of, one_way
+from arena.scenario.car_found import Found, all_of, given_by, one_way
 from arena.scenario.car_keys import CarFile
 
 WATER_PA_M: Final = 1000.0 * 9.80665  # makers give heads in metres of water
@@ -53,6 +53,7 @@ def pump(found: Found, file: CarFile, base: CarNumbers) -> None:
         found.faults.append(
             (("pump", "curve_v"), "has no curve to stand for; give pump.curve, or max_head_kpa and max_flow_l_min")
         )
+    _start(found, file, base)
     if tested == "system":
         all_of(found, "pump", p, ("system_kpa", "system_l_min"), "the loop's resistance")
     if tested == "bucket" and all_of(found, "pump", p, ("bucket_l_min", "bucket_v", "bucket_a"), "a bucket test"):
@@ -172,6 +173,23 @@ def _bucket(found: Found, file: CarFile, base: CarNumbers) -> None:
             "check flow and current"
         )
     found.put("pump", "peak_hydraulic_efficiency", min(max(efficiency, 0.05), 0.7), why)
+
+
+def _start(found: Found, file: CarFile, base: CarNumbers) -> None:
+    """What breaks a resting rotor away, by voltage or by torque; an assumed one is never under the running friction."""
+    p = file.pump
+    if one_way(found, "pump", p, {"v": ("start_v",), "nm": ("breakaway_nm",)}, "what starts the pump") == "v":
+        return
+    resistance, brush, ke, friction, start_v = (
+        float(found.get(base, "pump", name))
+        for name in ("resistance_ohm", "brush_v", "ke_v_s", "friction_nm", "start_v")
+    )
+    if p.breakaway_nm is not None:
+        found.put("pump", "start_v", brush + resistance * p.breakaway_nm / ke, "estimated from pump.breakaway_nm")
+    elif ke * (start_v - brush) / resistance < 1.2 * friction:
+        settled = ("resistance_ohm", "ke_v_s", "brush_v", "friction_nm")
+        why = given_by(p, "pump", *settled) if any(getattr(p, key) is not None for key in settled) else "estimated"
+        found.put("pump", "start_v", brush + resistance * 1.2 * friction / ke, why)
 
 
 def _signal(found: Found, file: CarFile) -> None:

@@ -55,10 +55,11 @@ INLINE void look_up_duty(Rows S, Given table)
         double place = AT(APPLIED) * (DUTY_ROWS - 1.000001);
         int d = (int)place;
         double u = place - d;
-        const double *t = table + 3 * d;
-        AT(VOLTS_RATIO) = fma(u, t[3] - t[0], t[0]);
-        AT(AMPS_RATIO) = fma(u, t[4] - t[1], t[1]);
-        AT(SPEED_SHARE) = fma(u, t[5] - t[2], t[2]);
+        const double *t = table + 4 * d;
+        double moving = fma(u, t[4] - t[0], t[0]), at_rest = fma(u, t[7] - t[3], t[3]);
+        AT(VOLTS_RATIO) = AT(OMEGA) > 1.0 ? moving : at_rest;
+        AT(AMPS_RATIO) = fma(u, t[5] - t[1], t[1]);
+        AT(SPEED_SHARE) = fma(u, t[6] - t[2], t[2]);
     }
 }
 

@@ -275,9 +275,7 @@ def test_every_number_has_a_formula_and_a_source() -> None:
     ("line", "reason"),
     [
         ("rated_a = 30", "could not turn"),
-        ("brush_v = 3.5\nstart_v = 3.2", "no current would flow"),
-        ("friction_nm = 0.2\nbreakaway_nm = 0.2", "could not keep turning would start"),
-        ("friction_nm = 0.6\nbreakaway_nm = 0.6\nstart_v = 13", "never turns"),
+        ("friction_nm = 0.39\nbreakaway_nm = 0.4", "never turns"),
         ("rated_speed_rpm = 9000", "not below the speed without load"),
         ("max_head_kpa = 200\nmax_flow_l_min = 200", "water power"),
     ],

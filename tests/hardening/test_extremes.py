@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from arena.contest.axes import lowest_running
 from arena.contest.entering import contestant_of
 from arena.contest.freezing import freezing_notes
 from arena.contest.single import SingleRun, drive_once
@@ -25,6 +24,7 @@ from arena.plant import fluids
 from arena.report.terminal import failures, ties
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
+from arena.scenario.derived import sure_duty
 from arena.units import Units
 
 IAT_C, METAL_C, CORE_IN_C, APPLIED, AMPS, FLOW = 0, 2, 3, 8, 10, 12  # columns of a record
@@ -236,7 +236,7 @@ def test_the_lowest_running_duty_of_a_car_starts_its_pump(
     write: Callable[..., Path], tmp_path: Path, climate: str
 ) -> None:
     """Worked out from the car: at exactly that duty the pump turns and coolant flows, cold or hot."""
-    floor = lowest_running(load_car("invented-2200").numbers())
+    floor = sure_duty(load_car("invented-2200").numbers())
     law = f"table:{flat(tmp_path, round(100 * floor, 6))}+lowest_pct={100 * floor:.6f}"
     run = drive_once(drive_of(write, CRUISE, "cold"), climate, strategy=contestant_of(law), record=True)
     assert run.failed == ""
