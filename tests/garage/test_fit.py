@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import garage_builders as make
 import numpy as np
@@ -160,7 +162,8 @@ def test_pump_that_never_changes_tells_nothing_of_the_coolant_side(untold: Fit) 
         assert "pump off" in found[name].advice
 
 
-def test_a_number_not_told_is_never_reported(untold: Fit) -> None:
+def test_a_number_not_told_is_never_reported(untold: Fit, conforms: Callable[[str, Any], None]) -> None:
+    conforms("fit", document(untold))
     for entry in document(untold)["parameters"]:
         if not entry["identified"]:
             assert entry["value"] is None and entry["low"] is None and entry["high"] is None

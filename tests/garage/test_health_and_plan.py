@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import garage_builders as make
 import pytest
@@ -10,19 +12,23 @@ import pytest
 from arena.garage import plan
 from arena.garage.health import check_health
 
+Conforms = Callable[[str, Any], None]
+
 
 def stepped(folder: Path, flow_share: float) -> Path:
     """A log of the plan's first piece, pump off then full, on the base car with its flow scaled."""
     return make.write_log(folder / "step.csv", make.stepped(plan.PIECES[0], flow_share), 1)
 
 
-def test_a_sound_loop_is_called_sound_and_a_dead_one_dead(tmp_path: Path) -> None:
+def test_a_sound_loop_is_called_sound_and_a_dead_one_dead(tmp_path: Path, conforms: Conforms) -> None:
     sound = check_health(stepped(tmp_path, 1.0))
     assert sound.flow == "flows as it should" and sound.probe == "in order"
     assert sound.low is not None and sound.high is not None and sound.low <= 1.0 <= sound.high + 0.02
     assert any("pump on at" in line for line in sound.evidence)
     dead = check_health(stepped(tmp_path, 0.0))
     assert dead.flow == "no flow" and dead.cannot_tell
+    for found in (sound, dead):
+        conforms("health", found.document())
 
 
 def test_without_a_pump_switched_nothing_is_said(always_full: Path) -> None:
@@ -37,7 +43,7 @@ def test_no_piece_boosts_with_the_pump_off() -> None:
             assert not ("pull" in step.toml and step.duty < 1.0)
 
 
-def test_a_plan_leaves_less_open_and_names_its_pump_states() -> None:
+def test_a_plan_leaves_less_open_and_names_its_pump_states(conforms: Conforms) -> None:
     pieces = plan.PIECES[:3]
     advice = plan.plan_drive("invented-2200", pieces=pieces)
     assert advice.pieces
@@ -45,6 +51,7 @@ def test_a_plan_leaves_less_open_and_names_its_pump_states() -> None:
     assert min(advice.open_after) < 0.5
     assert all("pump" in step.say for piece in advice.pieces for step in piece.steps)
     assert any("pump off" in line for line in advice.cautions)
+    conforms("plan", advice.document())
 
 
 def test_a_worn_pump_is_seen_against_the_fitted_car(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -26,7 +27,7 @@ from arena.garage.sensitivity import changed, ranges, sensitivity
 from arena.garage.wiring import BenchPump
 from arena.plant.numbers import CarNumbers
 from arena.report.garage_pictures import write_parts
-from arena.report.parts_text import parts_document, show_parts
+from arena.report.parts_text import parts_document, sensitivity_document, show_parts
 from arena.strategies import shipped
 
 SEASON = """[season]
@@ -218,13 +219,14 @@ def test_odd_options_are_refused(options: tuple[str, ...], words: str) -> None:
     assert isinstance(got.exception, BadInput) and words in got.exception.faults[0] and got.stdout == ""
 
 
-def test_plot_and_document(found: PartsResult, tmp_path: Path) -> None:
+def test_plot_and_document(found: PartsResult, tmp_path: Path, conforms: Callable[[str, object], None]) -> None:
     write_parts(found, tmp_path / "parts.svg")
     root = ElementTree.parse(tmp_path / "parts.svg").getroot()
     words = [t.text or "" for t in root.iter("{http://www.w3.org/2000/svg}text")]
     for r in [*found.results, *found.pairs]:
         assert r.part.words in words
     document = json.loads(json.dumps(parts_document(found)))
+    conforms("parts", document)
     assert [p["name"] for p in document["parts"]] == [r.part.name for r in found.results]
     assert document["parts"][0]["changes"]["hot_boost_k_h"].keys() == {"change", "low", "high"}
 
@@ -239,10 +241,11 @@ def test_sensitivity_varies_what_the_worlds_vary(plan: Plan) -> None:
     assert top.charger.efficiency > same.charger.efficiency and top.engine == same.engine
 
 
-def test_sensitivity_gives_shares_with_intervals(plan: Plan) -> None:
+def test_sensitivity_gives_shares_with_intervals(plan: Plan, conforms: Callable[[str, object], None]) -> None:
     best = Contestant("proportional", shipped()["proportional"])
     got = sensitivity(plan, best, workers=1, samples=2)
     assert sensitivity(plan, best, workers=2, samples=2) == got
+    conforms("parts#/properties/sensitivity", sensitivity_document(got))
     assert got.cars == 2 * 19 and set(got.outings) == {"cold-start/winter", "hill-pulls/hot"}
     for answer in got.answers:
         totals = [s.total for s in got.shares[answer]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from arena.errors import BadInput
 from arena.garage.season_from_logs import season_from_logs
+from arena.report.season_text import season_document
 from arena.scenario.check import check_file
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
@@ -38,7 +40,9 @@ def month(tmp_path: Path) -> Path:
     return tmp_path / "logs"
 
 
-def test_kinds_counts_boost_and_temperatures(month: Path, tmp_path: Path) -> None:
+def test_kinds_counts_boost_and_temperatures(
+    month: Path, tmp_path: Path, conforms: Callable[[str, object], None]
+) -> None:
     made = season_from_logs(month, tmp_path / "year.toml")
     by_count = {len(kind.drives): kind for kind in made.kinds}
     assert set(by_count) == {8, 3, 1}
@@ -48,6 +52,7 @@ def test_kinds_counts_boost_and_temperatures(month: Path, tmp_path: Path) -> Non
     assert by_count[1].model.cold and by_count[1].name.startswith("cold-")
     assert by_count[3].model.ambient_c == pytest.approx(25.0)
     assert made.days == 30.0 and made.days_from == "by the dates in their names"
+    conforms("season-from-logs", season_document(made))
 
 
 def test_every_log_is_weighed_and_every_file_passes_its_check(month: Path, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -249,7 +250,7 @@ def test_cautions_stand_in_every_output(tmp_path: Path) -> None:
         assert word in " ".join(CAUTIONS)
 
 
-def test_every_number_has_a_formula_and_a_source() -> None:
+def test_every_number_has_a_formula_and_a_source(conforms: Callable[[str, Any], None]) -> None:
     names: set[str] = set()
 
     def walk(value: Any, name: str) -> None:
@@ -262,8 +263,9 @@ def test_every_number_has_a_formula_and_a_source() -> None:
         elif isinstance(value, int | float) and not isinstance(value, bool):
             names.add(name)
 
-    for extra in ((), ("--resistor-ohm", "1")):
+    for extra in ((), ("--resistor-ohm", "1"), ("--flow-l-min", "12")):
         document = json.loads(ask("wiring", "--json", *extra))
+        conforms("wiring", document)
         document.pop("explain"), document.pop("schema")
         walk(document, "")
     assert names - set(REASONS) == set() and len(names) > 60
