@@ -36,6 +36,9 @@ def list_(
 def check(
     files: Annotated[list[Path], typer.Argument(help="Files of ours, or logs.")],
     quick: Annotated[bool, typer.Option("--quick", help="Files only: play nothing, no sensitivity.")] = False,
+    whole: Annotated[
+        bool, typer.Option("--whole", help="A car: why each number was assumed, down to the last.")
+    ] = False,
     car: Annotated[str, typer.Option("--car", help="Car that drives are tried with.")] = "invented-2200",
     columns: Columns = None,
     units: UnitsName = "metric",
@@ -68,7 +71,7 @@ def check(
         if not as_json:
             if number:
                 terminal.say()
-            show_check(path, found)
+            show_check(path, found, whole)
     if as_json:
         emit({"files": documents, "faults": faults})
     if faults:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import textwrap
+from typing import TYPE_CHECKING, Any, Final
 
 from arena.report import terminal
 
@@ -11,6 +12,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arena.garage.checking import Examined
+
+
+TELLING: Final = 0.02  # of score: an assumed number that moves it by less is named without its own row
 
 
 def check_document(path: Path, found: Examined) -> dict[str, Any]:
@@ -33,14 +37,14 @@ def check_document(path: Path, found: Examined) -> dict[str, Any]:
     }
 
 
-def show_check(path: Path, found: Examined) -> None:
-    """A file that passed, for a person."""
+def show_check(path: Path, found: Examined, whole: bool = False) -> None:
+    """A file that passed, for a person; `whole`: also why each number was assumed that hardly moves the score."""
     checked = found.checked
     terminal.say(f"{path}: {checked.kind}, in order")
     for note in checked.notes:
         terminal.say(f"  note: {note}")
     if checked.kind == "car":
-        _show_car(found)
+        _show_car(found, whole)
     elif checked.rows:
         made = terminal.table([("", "left"), ("", "left"), ("", "left")], checked.rows)
         made.show_header = False
@@ -53,7 +57,7 @@ def show_check(path: Path, found: Examined) -> None:
             terminal.say(line)
 
 
-def _show_car(found: Examined) -> None:
+def _show_car(found: Examined, whole: bool) -> None:
     derived = [row for row in found.checked.rows if row[2] == "derived"]
     given = [row for row in found.checked.rows if row[2] == "measured (given)"]
     fitted = [row for row in found.checked.rows if row[2].startswith("measured: ")]
@@ -73,7 +77,9 @@ def _show_car(found: Examined) -> None:
     else:
         tried = sorted((row for row in assumed if row[0] in found.effects), key=lambda r: -found.effects[r[0]].change)
         rows = []
-        for what, value, why in tried:
+        minor = [(what, value) for what, value, _ in tried if found.effects[what].change < TELLING]
+        untried = [(what, value) for what, value, _ in assumed if what not in found.effects]
+        for what, value, why in tried if whole else tried[: len(tried) - len(minor)]:
             effect = found.effects[what]
             moves = f"{effect.change:.3f}{' !' if effect.turns else '  '}"
             rows.append((what, value, f"{effect.tried:.4g}", moves, _why(why, narrow)))
@@ -82,8 +88,13 @@ def _show_car(found: Examined) -> None:
         terminal.say("score moves: the most any strategy's score changes on a short drive with the number tried:")
         terminal.say("half-way to the far end of what is usual, a fifth for estimates; ! if the order turns.")
         terminal.say()
-        rest = [(what, value, _why(why, narrow)) for what, value, why in assumed if what not in found.effects]
-        _show(("assumed, not tried", "value", "why"), rest)
+        if whole:
+            rest = [(what, value, _why(why, narrow)) for what, value, why in assumed if what not in found.effects]
+            _show(("assumed, not tried", "value", "why"), rest)
+        else:
+            _run_on(f"Assumed too, and each moves it by less than {TELLING:g}", minor)
+            _run_on("Assumed and not tried", untried)
+            terminal.say("Why each was assumed so: --whole.")
     terminal.say()
     _show(("derived", "value"), [(what, value) for what, value, _ in derived])
     worth = found.worth_measuring()
@@ -92,6 +103,25 @@ def _show_car(found: Examined) -> None:
         terminal.say("Worth measuring first:" if worth else "Nothing more is worth measuring for the ranking.")
         for line in worth:
             terminal.say(f"  {line}")
+
+
+def _run_on(head: str, pairs: Sequence[tuple[str, str]]) -> None:
+    """Numbers one after the other, section by section, in as few lines as they take."""
+    if not pairs:
+        return
+    terminal.say(f"{head}:")
+    sections: dict[str, list[str]] = {}
+    for key, value in sorted(pairs):
+        section, _, name = key.partition(".")
+        sections.setdefault(section, []).append(f"{name} {value}")
+    for section, words in sections.items():
+        lines = textwrap.wrap(
+            ", ".join(words), terminal.console().width, initial_indent=f"  {section}: ", subsequent_indent="    ",
+            break_on_hyphens=False,
+        )  # fmt: skip
+        for line in lines:
+            terminal.say(line)
+    terminal.say()
 
 
 def _why(known: str, narrow: bool) -> str:

@@ -38,6 +38,9 @@ class Car:
     path: Path | None = None
     origin: dict[str, str] = field(default_factory=dict)  # number -> "given", how it was fitted, or the same why
     marks: dict[str, Mark] = field(default_factory=dict)  # number -> its mark in [fitted]
+    typed: dict[str, object] = field(
+        default_factory=dict
+    )  # what the file gives that only leads to numbers, by file key
     _numbers: CarNumbers = field(default_factory=CarNumbers)
 
     def numbers(self) -> CarNumbers:
@@ -76,7 +79,8 @@ def load_car(name: str | Path, base: Car | CarNumbers | None = None, near: Path 
     notes = tuple([*_unusual(file), *found.notes, *old_marks])
     head = file.car
     return Car(
-        head.name, head.summary, _digest(numbers), given - guesses, assumed, notes, path, origin, marks, numbers
+        head.name, head.summary, _digest(numbers), given - guesses, assumed, notes, path, origin, marks, _typed(file),
+        numbers,
     )  # fmt: skip
 
 
@@ -146,6 +150,17 @@ def _assumed(given: frozenset[str], origin: Mapping[str, str], brushed: bool) ->
         if key not in given and why != "given" and not (brushed and key.startswith("pump.signal_")):
             assumed[key] = why
     return assumed
+
+
+def _typed(file: CarFile) -> dict[str, object]:
+    """What is given by keys that set no number themselves: sizes, a bucket test, boost over the atmosphere."""
+    ours = set(KEY_OF_NUMBER.values())
+    return {
+        f"{section}.{key}": getattr(getattr(file, section), key)
+        for section, model in SECTIONS.items()
+        for key in model.model_fields
+        if f"{section}.{key}" not in ours and getattr(getattr(file, section), key) is not None
+    }
 
 
 def _unusual(file: CarFile) -> list[str]:

@@ -29,18 +29,6 @@ from arena.units import Units
 
 Floats = NDArray[np.float64]
 
-KIND_OF_TABLE: Final = {
-    "car": "car",
-    "climate": "climate",
-    "drive": "drive",
-    "season": "season",
-    "strategy": "strategy",
-    "settings": "settings",
-    "axes": "axes",
-    "fault": "fault",
-    "columns": "columns",
-}
-
 
 @dataclass(frozen=True)
 class Checked:
@@ -80,10 +68,17 @@ def check_file(path: str | Path, columns: Columns | None = None, units: Units | 
 
 def _toml(path: Path, units: Units) -> Checked:
     data = loading.parse(path, loading.read_text(path))
-    kinds = [kind for table, kind in KIND_OF_TABLE.items() if table in data]
+    kinds = [kind for table, kind in loading.KIND_OF_TABLE.items() if table in data]
     if not kinds:
-        known = ", ".join(f"[{table}]" for table in KIND_OF_TABLE)
-        near = next((loading.nearest(name, KIND_OF_TABLE) for name in data if loading.nearest(name, KIND_OF_TABLE)), "")
+        known = ", ".join(f"[{table}]" for table in loading.KIND_OF_TABLE)
+        near = next(
+            (
+                loading.nearest(name, loading.KIND_OF_TABLE)
+                for name in data
+                if loading.nearest(name, loading.KIND_OF_TABLE)
+            ),
+            "",
+        )
         hint = f", did you mean [{near}]?" if near else ""
         raise BadInput(
             f"{loading.shown(path)}: has none of the tables {known}, so its kind cannot be told{hint}",
@@ -112,7 +107,7 @@ def _of(units: Units, value: float, unit: str, digits: str = ".4g") -> str:
 
 def _car(car: Car, units: Units) -> Checked:
     """Every number as the file would give it, and how it is known."""
-    rows = []
+    rows = [(key, str(value), "measured (given)") for key, value in car.typed.items()]
     number_of = {key: number for number, key in KEY_OF_NUMBER.items()}
     for key in (f"{section}.{name}" for section, model in SECTIONS.items() for name in model.model_fields):
         section, name = key.split(".")

@@ -33,6 +33,17 @@ __all__ = [
 ]  # fmt: skip
 
 KINDS: Final = ("cars", "climates", "drives", "seasons", "strategies", "faults", "axes")
+KIND_OF_TABLE: Final = {  # head table of a file -> what the file is
+    "car": "car",
+    "climate": "climate",
+    "drive": "drive",
+    "season": "season",
+    "strategy": "strategy",
+    "settings": "settings",
+    "axes": "axes",
+    "fault": "fault",
+    "columns": "columns",
+}
 ONE_LINE: Final = r"^[^\x00-\x1f\x7f]*$"  # for names: they stand in tables, ids and titles
 TOML_LIMIT_BYTES: Final = 2_000_000
 TABLE_LIMIT_BYTES: Final = 50_000_000
@@ -81,11 +92,13 @@ def find(kind: str, name: str | Path, near: Path | None = None) -> Path:
     for candidate in candidates:
         if _is_file(candidate):
             return candidate
-    if len(given.parts) > 1:
+    if looks_like_path:
+        near_file = did_you_mean(given.stem, _names(kind)) or did_you_mean(given.name, _names_beside(given))
         raise BadInput(
-            f"{said}: there is no such file", f"Check the path, or name a {one} that is known. {_listing(kind)}"
+            f"{said}: there is no such file{near_file}",
+            f"Check the path, or name a {one} that is known. {_listing(kind)}",
         )
-    near_name = did_you_mean(text.removesuffix(".toml"), _names(kind))
+    near_name = did_you_mean(text, _names(kind))
     raise BadInput(f'unknown {one} "{said}"{near_name}', _listing(kind))
 
 
@@ -189,9 +202,19 @@ def parse(path: Path, text: str) -> dict[str, Any]:
 
 
 def validate(path: Path, text: str, data: Mapping[str, Any], model: type[Model], remedy: str = "") -> Model:
-    """Check plain data against a model, strictly. Raises BadInput with every fault, one line each."""
+    """Check plain data against a model, strictly. Raises BadInput with every fault, one line each.
+
+    A file of another kind is told as that, and not key by key.
+    """
     from pydantic import ValidationError
 
+    wanted = [KIND_OF_TABLE[table] for table in model.model_fields if table in KIND_OF_TABLE]
+    is_one = [kind for table, kind in KIND_OF_TABLE.items() if table in data]
+    if wanted and is_one and not set(wanted) & set(is_one):
+        raise BadInput(
+            f"{shown(path)}: is a {is_one[0]} file, where a {wanted[0]} is wanted",
+            f"Name a {wanted[0]} file; `arena new {wanted[0]} my{wanted[0]}.toml` writes one to start from.",
+        )
     try:
         return model.model_validate_json(json.dumps(data, default=_no_json), strict=True)
     except ValidationError as error:

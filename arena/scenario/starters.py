@@ -275,16 +275,20 @@ do = "cruise"
 speed_kmh = 85
 seconds = 120
 
-[[phase]]                      # throttle held until the speed is reached; a car that cannot says so and drives on
-do = "pull"
-throttle_pct = 100
-to_kmh = 120
-grade_pct = 5
-longest_s = 15
+[[phase]]                      # the hill: four bends with a straight between them
+do = "repeat"
+times = 4
 
-[[phase]]
-do = "brake"
-to_kmh = 50
+  [[phase.steps]]              # throttle held until the speed is reached; a car that cannot says so and drives on
+  do = "pull"
+  throttle_pct = 100
+  to_kmh = 110
+  grade_pct = 7
+  longest_s = 15
+
+  [[phase.steps]]
+  do = "brake"
+  to_kmh = 40
 
 [[phase]]
 do = "descend"

@@ -98,7 +98,8 @@ def _road_speed(log: Log, given_kmh: float | None) -> Floats | None:
         raise BadInput(
             f"{name}:1: no column for speed_kmh, nor for {' and '.join(missing)} to play the engine by (the file has "
             f"{heads})",
-            'Name the columns so, or map them with columns, e.g. columns = { speed_kmh = "your header" }.',
+            'Name the columns so, or say which is which: --columns "speed_kmh=your header", or in the phase of a drive '
+            'file columns = { speed_kmh = "your header" }.',
         )
     return None if given_kmh is None else np.full(len(log.time_s), given_kmh / 3.6)
 
