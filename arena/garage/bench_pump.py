@@ -170,6 +170,12 @@ class BenchPump:
             self.stall_a(duty * supply_v, series_ohm) >= self.start_a * (1.0 - 1e-9),
         )  # fmt: skip
 
+    def plug_a(self, volts: float) -> float:
+        """Current with a voltage at the pump's plug, leads and all before it left out."""
+        p = self.car.pump
+        made = electrics.motor_point(p.resistance_ohm, p.ke_v_s, self.torque_nm, volts, brush_v=p.brush_v)
+        return float(made.current_a)
+
     def series_for(self, flow_l_min: float, supply_v: float) -> float | None:
         """Resistor in ohm that gives the flow at a supply voltage; None where even no resistor gives it.
 
@@ -269,12 +275,6 @@ def impossible(bench: BenchPump) -> list[str]:
     if p.brush_v >= s.off_v:
         found.append(f"pump.brush_v {p.brush_v:g} V leaves nothing of supply.off_v {s.off_v:g} V for the motor")
         return found
-    stall = (p.rated_v - p.brush_v) / p.resistance_ohm
-    if p.rated_current_a >= stall and bench.load is None:
-        found.append(
-            f"pump.rated_a {p.rated_current_a:g} A is not below the current of a stalled motor, (rated_v - brush_v) / "
-            f"resistance_ohm = {stall:.1f} A: it could not turn"
-        )
     rest = bench.load.constant_nm if bench.load is not None else p.friction_nm
     start = p.ke_v_s * bench.start_a
     if start < rest * (1.0 - 1e-9):

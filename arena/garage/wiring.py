@@ -54,7 +54,7 @@ class MotorFacts:
     stall_nm: float
     stall_current_a: tuple[float, ...]  # one a supply voltage
     full: tuple[RunningPoint, ...]
-    bench_a: float  # at rated_v, to hold against the clamp meter
+    bench_a: float  # at rated_v at the plug, to hold against the clamp meter
     rated_a: float
     rated_v: float
 
@@ -169,7 +169,7 @@ def motor_facts(pump: BenchPump, supplies_v: tuple[float, ...]) -> MotorFacts:
         p.resistance_ohm, p.ke_v_s, p.brush_v, p.start_v, pump.start_a, pump.stall_v(), pump.lead_ohm, words, design,
         (design - p.brush_v) / p.ke_v_s * RPM, p.ke_v_s * pump.stall_a(design),
         tuple(pump.stall_a(v) for v in supplies_v), tuple(pump.at(v) for v in supplies_v),
-        pump.at(p.rated_v).current_a, p.rated_current_a, p.rated_v,
+        pump.plug_a(p.rated_v), p.rated_current_a, p.rated_v,
     )  # fmt: skip
 
 

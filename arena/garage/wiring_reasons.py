@@ -33,7 +33,7 @@ MOTOR: Final[dict[str, Reason]] = {
     "no_load_rpm": Reason("(V - brush) / Ke", _MOTOR),
     "stall_nm": Reason("Ke (V - brush) / (R + leads)", _MOTOR),
     "stall_current_a": Reason("(V - brush) / (R + leads), rotor held", _MOTOR),
-    "bench_a": Reason("current at rated_v by these numbers", _MOTOR),
+    "bench_a": Reason("current with rated_v at the plug by these numbers", _MOTOR),
     "rated_a": Reason("current measured in the car", _CAR),
     "rated_v": Reason("voltage it was measured at", _CAR),
     "run_on_ah": Reason("current at supply.off_v, pump at full, x 10 minutes", _CIRCUIT),

@@ -133,10 +133,10 @@ class Pump:
 
     head_flow_m3_s: tuple[float, ...] = (0.0, 7 / 60000, 14 / 60000, 21 / 60000, 28 / 60000)
     head_pa: tuple[float, ...] = (55e3, 51.5625e3, 41.25e3, 24.0625e3, 0.0)  # at rated_rad_s
-    rated_rad_s: float = 450.0
+    rated_rad_s: float = 449.98078774918  # 4297 rpm
     rated_v: float = 13.5
-    rated_current_a: float = 3.6
-    peak_hydraulic_efficiency: float = 0.30
+    rated_current_a: float = 3.86
+    peak_hydraulic_efficiency: float = 0.30046281760058  # makes it rated_current_a at rated_v in the loop below
     system_pa: float = 30e3  # at system_ref_m3_s, viscosity_ref
     system_ref_m3_s: float = 15 / 60000
     system_exponent: float = 1.9

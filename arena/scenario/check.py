@@ -161,6 +161,7 @@ def _derived(car: Car, units: Units) -> list[tuple[str, str, str]]:
         "coolant boils": f"{_of(units, d.boiling_k - 273.15, 'degC', '.1f')} at the cap's pressure",
         "pump flat out": f"{_of(units, 6e4 * d.flow_m3_s, 'L/min', '.3g')}, {d.pump_a:.2f} A, "
         f"{d.pump_rad_s * 9.5493:.0f} rpm at {volts}",
+        "pump at its rated voltage": f"{d.rated_a:.2f} A at {car.numbers().pump.rated_v:g} V at its plug",
         "pump at half duty": _of(units, 6e4 * d.half_flow_m3_s, "L/min", ".3g")
         + (f", {d.half_a:.2f} A" if np.isfinite(d.half_a) else ""),
         "pump starts from": f"{100 * d.start_duty:.0f} % duty{_at_volts(car)}, standing still",

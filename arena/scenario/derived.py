@@ -32,6 +32,7 @@ class Derived:
     flow_m3_s: float
     pump_a: float
     pump_rad_s: float
+    rated_a: float  # at rated_v at the pump's plug
     stall_a: float
     circulation_s: float
     core_effectiveness: float  # of the air, at peak air flow and that coolant flow
@@ -45,6 +46,7 @@ class Derived:
 def derive(car: CarNumbers) -> Derived:
     """The derived values of a car. Raises BadInput for a pump that no curve can be drawn for."""
     from arena.plant import fluids
+    from arena.scenario.pump_current import plug_a
 
     loop = car.loop
     hose = 0.25 * np.pi * loop.hose_bore_m**2 * loop.hose_total_m
@@ -60,6 +62,7 @@ def derive(car: CarNumbers) -> Derived:
         flow,
         amps,
         speed,
+        plug_a(car.pump, loop, car.pump.rated_v),
         stall,
         coolant / flow if flow > 0.0 else float("inf"),
         _core_effectiveness(car, flow),

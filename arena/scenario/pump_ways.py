@@ -9,6 +9,7 @@ from typing import Final
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car_found import Found, all_of, given_by, one_way
 from arena.scenario.car_keys import CarFile
+from arena.scenario.pump_current import LEAST_EFFICIENCY, MOST_EFFICIENCY, current
 
 WATER_PA_M: Final = 1000.0 * 9.80665  # makers give heads in metres of water
 
@@ -53,11 +54,13 @@ def pump(found: Found, file: CarFile, base: CarNumbers) -> None:
         found.faults.append(
             (("pump", "curve_v"), "has no curve to stand for; give pump.curve, or max_head_kpa and max_flow_l_min")
         )
-    _start(found, file, base)
     if tested == "system":
         all_of(found, "pump", p, ("system_kpa", "system_l_min"), "the loop's resistance")
     if tested == "bucket" and all_of(found, "pump", p, ("bucket_l_min", "bucket_v", "bucket_a"), "a bucket test"):
         _bucket(found, file, base)
+    if not found.faults:
+        current(found, file, base)
+    _start(found, file, base)
 
 
 def _curve(found: Found, file: CarFile) -> list[tuple[float, float]]:
@@ -167,12 +170,12 @@ def _bucket(found: Found, file: CarFile, base: CarNumbers) -> None:
         )
         return
     efficiency = head * flow / (torque * speed) / shape
-    if not 0.05 <= efficiency <= 0.7:
+    if not LEAST_EFFICIENCY <= efficiency <= MOST_EFFICIENCY:
         found.notes.append(
             f"pump.bucket_a would mean a hydraulic efficiency of {efficiency:.2f}, held within 0.05 to 0.7: "
             "check flow and current"
         )
-    found.put("pump", "peak_hydraulic_efficiency", min(max(efficiency, 0.05), 0.7), why)
+    found.put("pump", "peak_hydraulic_efficiency", min(max(efficiency, LEAST_EFFICIENCY), MOST_EFFICIENCY), why)
 
 
 def _start(found: Found, file: CarFile, base: CarNumbers) -> None:
