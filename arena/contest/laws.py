@@ -160,21 +160,16 @@ def _signature() -> Any:
 
 def _source(strategy: Strategy, width: int) -> str:
     """Source of the generated module: the strategy's file made compilable, and the loop over lanes."""
-    head = f"{_HEAD}\n\nLANES = {width}"
-    return f"{head}\n\n{_jitted(inspect.getsource(base.bilinear))}\n\n{_jitted(inspect.getsource(base.clip))}\n\n" + (
-        f"{_own_code(strategy)}\n\n{_loop(strategy, width)}"
-    )
+    given = "\n\n".join(f"@{_JIT}\n{inspect.getsource(function)}" for function in (base.bilinear, base.clip))
+    return f"{_HEAD}\n\nLANES = {width}\nnatural = _u\n\n{given}\n\n{_own_code(strategy)}\n\n{_loop(strategy, width)}"
 
 
 _HEAD = '''"""Generated: a law, and the loop over lanes around it."""
 import math
 from typing import Any, NamedTuple
 
-from numba import cfunc as _cfunc, float64 as _f, int64 as _i, njit as _njit, void as _void'''
-
-
-def _jitted(function_source: str) -> str:
-    return f"@_njit(error_model='numpy')\n{function_source}"
+from numba import cfunc as _cfunc, float64 as _f, int64 as _i, njit as _njit, uint64 as _u, void as _void'''
+_JIT = "_njit(error_model='numpy', forceinline=True)"  # inlined, the whole law can become vector code
 
 
 def _own_code(strategy: Strategy) -> str:
@@ -185,7 +180,7 @@ def _own_code(strategy: Strategy) -> str:
         if isinstance(node, ast.FunctionDef):
             if node.name in _beside(strategy):
                 continue
-            node.decorator_list = [ast.parse("_njit(error_model='numpy')", mode="eval").body]
+            node.decorator_list = [ast.parse(_JIT, mode="eval").body]
             node.returns = None
             for argument in node.args.args:
                 argument.annotation = None
@@ -208,29 +203,32 @@ def _plain(node: ast.Import) -> bool:
 
 
 def _loop(strategy: Strategy, width: int) -> str:
+    def row(number: int) -> str:
+        return f"S[n + _u({number * width})]"
+
     sensed = ", ".join(
-        f"S[{_READING[s] * width} + n] - 273.15" if s in _READING else f"X[o + {_COLUMN[s]}]" for s in strategy.senses
+        f"{row(_READING[s])} - 273.15" if s in _READING else f"X[o + _u({_COLUMN[s]})]" for s in strategy.senses
     )
-    settings = ", ".join(f"S[{(at.SETTINGS + k) * width} + n]" for k in range(len(strategy.settings)))
-    memory = ", ".join(f"S[{(at.MEMORY + k) * width} + n]" for k in range(len(strategy.memory)))
-    cells = ", cells, n" if strategy.table else ""
-    keep = "\n".join(f"        S[{(at.MEMORY + k) * width} + n] = after[{k}]" for k in range(len(strategy.memory)))
+    settings = ", ".join(row(at.SETTINGS + k) for k in range(len(strategy.settings)))
+    memory = ", ".join(row(at.MEMORY + k) for k in range(len(strategy.memory)))
+    cells = ", cells, _i(n)" if strategy.table else ""
+    keep = "\n".join(f"        {row(at.MEMORY + k)} = after[{k}]" for k in range(len(strategy.memory)))
     guard = ""
     if "iat_c" in strategy.senses:
-        reading = f"S[{at.READING * width} + n] - 273.15"
         guard = (
-            f"        reading = {reading}\n"
+            f"        reading = {row(at.READING)} - 273.15\n"
             f"        if not (reading > {PROBE_LOW_C} and reading < {PROBE_HIGH_C}):\n"
-            f"            asked = S[{at.FAILSAFE * width} + n]\n"
+            f"            asked = {row(at.FAILSAFE)}\n"
         )
     names = strategy.sensed.__name__, strategy.settings_type.__name__, type(strategy.memory).__name__
     return (
         "@_cfunc(_void(_f[::1], _f[::1], _i, _f[::1], _i, _i), cache=True, error_model='numpy')\n"
-        "def batch_of_lanes(S, X, o, cells, low, high):\n"
-        "    for n in range(low, high):\n"
+        "def batch_of_lanes(S, X, begin, cells, low, high):\n"
+        "    o = _u(begin)\n"
+        "    for n in range(_u(low), _u(high)):\n"
         f"        asked, after = {strategy.law.__name__}({names[0]}({sensed}), {names[1]}({settings}), "
         f"{names[2]}({memory}){cells})\n{guard}"
-        f"        S[{at.DUTY * width} + n] = asked\n{keep}\n"
+        f"        {row(at.DUTY)} = asked\n{keep}\n"
     )
 
 

@@ -121,29 +121,44 @@ def clip(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
 
 
+def natural(value: Any) -> Any:
+    """A whole number that is not negative. Compiled, the type says so: places in an array then need no check for
+    counting from the end, and loops over lanes become vector code.
+    """
+    return int(value)
+
+
 def bilinear(cells: Any, lane: int, y: float, x: float) -> float:
     """Duty from a lane's table at row axis y and column axis x, bilinear and clamped at the edges.
 
     `cells` is flat with stride LANES: number of rows, number of columns, row axis, column axis, cells.
     """
-    rows = int(cells[lane])
-    columns = int(cells[LANES + lane])
-    at = 2 * LANES + lane
-    i = 0
-    while i < rows - 2 and y >= cells[at + (i + 1) * LANES]:
-        i += 1
-    y0 = cells[at + i * LANES]
-    v = min(max((y - y0) / (cells[at + (i + 1) * LANES] - y0), 0.0), 1.0)
-    at += rows * LANES
-    j = 0
-    while j < columns - 2 and x >= cells[at + (j + 1) * LANES]:
-        j += 1
-    x0 = cells[at + j * LANES]
-    u = min(max((x - x0) / (cells[at + (j + 1) * LANES] - x0), 0.0), 1.0)
-    at += (columns + i * columns + j) * LANES
-    below = cells[at] + u * (cells[at + LANES] - cells[at])
-    at += columns * LANES
-    above = cells[at] + u * (cells[at + LANES] - cells[at])
+    one, stride, eight, lane = natural(1), natural(LANES), natural(8 * LANES), natural(lane)
+    rows = natural(int(cells[lane]))
+    columns = natural(int(cells[stride + lane])) * stride  # what follows counts in places
+    first = stride + stride + lane
+    last = first + (rows - one) * stride
+    at = first + stride
+    while at + eight < last and y >= cells[at + eight]:
+        at += eight
+    while at < last and y >= cells[at]:
+        at += stride
+    y0 = cells[at - stride]
+    v = min(max((y - y0) / (cells[at] - y0), 0.0), 1.0)
+    row = (at - stride - first) // stride
+    first = last + stride
+    last = first + columns - stride
+    at = first + stride
+    while at + eight < last and x >= cells[at + eight]:
+        at += eight
+    while at < last and x >= cells[at]:
+        at += stride
+    x0 = cells[at - stride]
+    u = min(max((x - x0) / (cells[at] - x0), 0.0), 1.0)
+    at += (row + one) * columns - stride
+    below = cells[at] + u * (cells[at + stride] - cells[at])
+    at += columns
+    above = cells[at] + u * (cells[at + stride] - cells[at])
     return float(below + v * (above - below))
 
 
