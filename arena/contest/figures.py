@@ -126,6 +126,10 @@ def time_to_target(reached: Floats, outing: CompiledOuting) -> tuple[Floats, Flo
 
 
 def fuel_ml(energy_wh: Floats, car: CarNumbers) -> Floats:
-    """Fuel in ml that the engine burns to make this electrical energy: marginal, at its indicated efficiency."""
+    """Fuel in ml that the engine burns more for this electrical energy, through alternator and engine.
+
+    At the engine's indicated efficiency (`engine.indicated_efficiency`), not its lower brake efficiency: its friction
+    is there with the pump or without, so a load more burns only what its own work takes (a straight Willans line).
+    """
     joule = energy_wh * 3600.0 / (car.supply.alternator_efficiency * car.engine.indicated_efficiency)
     return np.asarray(joule / car.supply.fuel_j_m3 * 1e6)

@@ -336,8 +336,8 @@ tracking_per_k_h = 0.10        # one kelvin too warm on boost for an hour (off b
 tracking_reasoning = "ten kelvin are about one and a half octane numbers; dearer fuel for an hour on boost costs 1"
 wear_per_h = 0.04              # one hour of pump life at rated speed
 wear_reasoning = "a pump of 120 units that lasts some 3000 hours"
-energy_per_kwh = 0.95          # at the battery
-energy_reasoning = "fuel through engine and alternator, 0.75 L a kWh at 1.27 a litre"
+energy_per_kwh = 0.64          # at the battery
+energy_reasoning = "fuel through engine (0.37) and alternator (0.6), 0.51 L a kWh at 1.27 a litre"
 
 # One row a drive and climate: a shipped name (`arena list drives`), a file beside this one ("my-drive.toml"), or a CSV.
 """
