@@ -2,8 +2,8 @@
 
 A mutant turns a comparison, swaps an operator, moves a number, negates a condition, swaps min and max or drops a sign.
 Messages, annotations and docstrings are left alone. The sample is drawn by a seed; each meets, in a copy of the tree,
-the tests of TESTS that touch its module, in order, until one fails. With plant/ changed the kernels run uncompiled
-(else each mutant would have to be compiled); contest/ is plain Python anyway, and meets the compiled ones.
+the tests of TESTS that touch its module, in order, until one fails. The closed-form parts of plant/ run uncompiled;
+its kernel is compiled anew for each mutant (20 s), since whole drives judge it; contest/ meets the kernel as it is.
 
     python tests/bench/mutants.py --count 200 --seed 1 --minutes 60     # survivors are listed at the end
     python tests/bench/mutants.py --only arena/plant/air.py --count 20
@@ -32,7 +32,14 @@ LIBRARIES = ("CoolProp", "matplotlib", "numba", "optuna", "pandas", "pydantic", 
 LIMIT_S = 600.0  # a mutant that takes longer hangs, which is noticed
 DRIVES = ("contest/test_tournament.py", "hardening/test_determinism.py::test_figures_are_those_that_were_accepted")
 TABLES = ("contest/test_tune_shape.py", "contest/test_tune_table.py")
-KERNEL = ("plant/test_heat.py", "plant/test_numerics.py", "plant/test_freezing.py", "plant/test_breakaway.py")
+KERNEL = (
+    *DRIVES[1:],
+    "plant/test_heat.py",
+    "plant/test_freezing.py",
+    "plant/test_breakaway.py",
+    "plant/test_numerics.py",
+)
+COMPILED = {"compile", "kernel", "layout", "rows", "values", "numbers"}  # judged by whole drives, too slow uncompiled
 TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/aims": TABLES, "contest/axes": TABLES, "contest/comparing": ("contest/test_tune_table.py",),
     "contest/entering": ("contest/test_tune_table.py", "strategies/test_on_a_drive.py", "cli/test_cli.py"),
@@ -63,7 +70,7 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "plant/film": ("plant/test_film.py",),
     "plant/fluids": ("plant/test_fluids.py", "published/test_published_coolant.py", "plant/test_freezing.py"),
     "plant/hydraulics": ("plant/test_hydraulics.py", "published/test_published_hydraulics.py"),
-    "plant/numbers": ("scenario/test_car.py", "plant/test_electrics.py", "plant/test_hydraulics.py"),
+    "plant/numbers": ("scenario/test_car.py", "plant/test_electrics.py", "plant/test_hydraulics.py", *KERNEL),
     "plant/probe": ("plant/test_probe.py", "published/test_published_sensors.py"),
 }  # fmt: skip
 SWAPS: dict[type[ast.AST], type[ast.AST]] = {
@@ -208,7 +215,9 @@ def tested(file: str, place: Path) -> int:
     os.chdir(place)
     sys.path.insert(0, str(place))
     os.environ["PYTHONPATH"] = str(place)
-    os.environ["ARENA_UNCOMPILED"] = "1" if file.startswith("arena/plant/") else "0"
+    plain = file.startswith("arena/plant/") and Path(file).stem not in COMPILED
+    os.environ["ARENA_UNCOMPILED"] = "1" if plain else "0"
+    os.environ["ARENA_CACHE_DIR"] = str(place.parent / "cache")
     return int(pytest.main(["-x", "-n", "0", "-p", "no:cacheprovider", *tests_of(file)]))
 
 
