@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from arena.errors import BadInput
 from arena.scenario.drive import TraceData
-from arena.timetable import vehicle_kernel as kernel
+from arena.timetable import powertrain
+from arena.timetable.powertrain import RoadCar
 from arena.timetable.standard import ENGINE_STOPPED_RPM
-from arena.timetable.vehicle_kernel import RoadCar
 
 Floats = NDArray[np.float64]
 
@@ -115,8 +115,8 @@ def _misfit(
     pulling = np.clip(power / (0.05 * car.peak_power_w), 0.0, 1.0)
     speed = np.maximum(gears[:, None] * rpm, 1.0)
     pull = np.where(power > 0.0, power * car.driveline, power / car.driveline) / speed / car.moving_kg
-    density = ambient_pa / (kernel.AIR_GAS * AIR_K)
-    drag = (0.5 * density * car.cda_m2 * speed**2 + car.crr * car.mass_kg * kernel.GRAVITY) / car.moving_kg
+    density = ambient_pa / (powertrain.AIR_GAS * AIR_K)
+    drag = (0.5 * density * car.cda_m2 * speed**2 + car.crr * car.mass_kg * powertrain.GRAVITY) / car.moving_kg
     smooth = gears[:, None] * (rpm[last] - rpm[first]) / np.maximum((last - first) * STEP_S, STEP_S)
     over = smooth - (pull - drag)
     noise = NOISE_RPM * gears[:, None] / STEP_S
@@ -143,9 +143,9 @@ def _power(rpm: Floats, map_pa: Floats, pedal: Floats | None, car: RoadCar, ambi
     if pedal is not None:
         off = idling & (pedal < 0.05)
         if off.sum() > 4 and np.median(map_pa[off]) > 0.8 * ambient_pa:
-            full = np.array([kernel.full_load_w(car, max(n, car.idle_rpm), ambient_pa) for n in rpm])
+            full = np.array([powertrain.full_load_w(car, max(n, car.idle_rpm), ambient_pa) for n in rpm])
             return np.where(pedal > 0.02, pedal * full, -0.05 * full), BLIND
-    made = [kernel.brake_power_w(car, max(n, 300.0), p, ambient_pa) for n, p in zip(rpm, map_pa, strict=True)]
+    made = [powertrain.brake_power_w(car, max(n, 300.0), p, ambient_pa) for n, p in zip(rpm, map_pa, strict=True)]
     return np.array(made), 1.0
 
 

@@ -100,7 +100,6 @@ def compiled() -> Callable[..., Any]:
 
     car = typeof(HeatCar(*[0.0] * len(HeatCar._fields)))
     return compile_together(
-        globals(),
         [
             (coolant_share, float64(float64, float64)),
             (warm, void(float64[:, ::1], int64, int64, float64[::1], car)),

@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 
 from arena.plant.numbers import CarNumbers
 from arena.scenario.drive import TraceData
+from arena.timetable import powertrain
 from arena.timetable import vehicle_kernel as kernel
 from arena.timetable.outing import TICK_S, TICKS_PER_S
+from arena.timetable.powertrain import RoadCar
 from arena.timetable.record import Record
 from arena.timetable.standard import CRANK_RPM, ENGINE_STOPPED_RPM, MOST_TICKS
-from arena.timetable.vehicle_kernel import Order, RoadCar
+from arena.timetable.vehicle_kernel import Order
 
 Floats = NDArray[np.float64]
 
@@ -48,14 +50,14 @@ def road_car(car: CarNumbers) -> RoadCar:
         cda_m2=body.cda_m2,
         crr=body.crr,
         driveline=engine.driveline_efficiency,
-        traction_n=TRACTION_SHARE * body.mass_kg * kernel.GRAVITY,
+        traction_n=TRACTION_SHARE * body.mass_kg * powertrain.GRAVITY,
         idle_rpm=engine.idle_rpm,
         redline_rpm=engine.redline_rpm,
         boost_starts_rpm=engine.boost_starts_rpm,
         boost_full_rpm=engine.boost_full_rpm,
         flow_per_rpm_pa=engine.volumetric_efficiency
         * engine.displacement_m3
-        / (120.0 * kernel.AIR_GAS * engine.manifold_reference_k),
+        / (120.0 * powertrain.AIR_GAS * engine.manifold_reference_k),
         work_j_kg=FUEL_J_KG / STOICHIOMETRIC * engine.indicated_efficiency / max(1.0, engine.full_load_lambda),
         displacement_m3=engine.displacement_m3,
         friction_a_pa=engine.friction_a_pa,
@@ -195,7 +197,7 @@ class Vehicle:
         if not given:
             speeds = np.linspace(self.car.idle_rpm, 1.5 * self.car.redline_rpm, 200)
             mean_pa = float(ambient_pa.mean())
-            full = np.interp(rpm, speeds, [kernel.full_load_pa(self.car, float(n), mean_pa) for n in speeds])
+            full = np.interp(rpm, speeds, [powertrain.full_load_pa(self.car, float(n), mean_pa) for n in speeds])
             share = (pressure - self.car.idle_map_pa) / np.maximum(full - self.car.idle_map_pa, 1.0)
             given["plate"] = np.where(rpm >= ENGINE_STOPPED_RPM, np.clip(share, 0.0, 1.0), 0.0)
         only = next(iter(given.values()))
@@ -209,8 +211,8 @@ class Vehicle:
         self.state[kernel.PLATE] = rows[kernel.PLATE_ROW, -1]
         self.state[kernel.MAP] = rows[kernel.MAP_ROW, -1]
         self.state[kernel.BOOST] = max(0.0, rows[kernel.MAP_ROW, -1] - rows[kernel.AMBIENT_PA_ROW, -1])
-        self.state[kernel.SINCE_SHIFT] = kernel.DWELL_S
-        gear = int(np.searchsorted(speed / self.gears * -1.0, -kernel.UP_RPM, side="right")) - 1
+        self.state[kernel.SINCE_SHIFT] = powertrain.DWELL_S
+        gear = int(np.searchsorted(speed / self.gears * -1.0, -powertrain.UP_RPM, side="right")) - 1
         self.state[kernel.GEAR] = min(max(gear, 0), len(self.gears) - 1)
 
     def _log_events(self, start: int, running: NDArray[np.bool_]) -> None:

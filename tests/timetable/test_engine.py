@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from timetable_builders import climate, labelled
 
 from arena.plant.numbers import CarNumbers
-from arena.timetable import vehicle_kernel as kernel
+from arena.timetable import powertrain
 from arena.timetable.outing import Played
 from arena.timetable.vehicle import road_car
 
@@ -27,14 +27,14 @@ RPMS = np.arange(1000.0, 6300.0, 100.0)
 def test_manifold_pressure_and_brake_power_are_each_others_inverse(
     rpm: float, map_pa: float, ambient_pa: float
 ) -> None:
-    power = kernel.brake_power_w(CAR, rpm, map_pa, ambient_pa)
-    assert math.isclose(kernel.manifold_for_pa(CAR, rpm, power, ambient_pa), map_pa, rel_tol=1e-9)
+    power = powertrain.brake_power_w(CAR, rpm, map_pa, ambient_pa)
+    assert math.isclose(powertrain.manifold_for_pa(CAR, rpm, power, ambient_pa), map_pa, rel_tol=1e-9)
 
 
 def test_full_load_keeps_to_the_cars_limits() -> None:
     """Ranges: judgement from memory, no published source."""
-    pressure = np.array([kernel.full_load_pa(CAR, n, SEA_LEVEL) for n in RPMS])
-    power = np.array([kernel.full_load_w(CAR, n, SEA_LEVEL) for n in RPMS])
+    pressure = np.array([powertrain.full_load_pa(CAR, n, SEA_LEVEL) for n in RPMS])
+    power = np.array([powertrain.full_load_w(CAR, n, SEA_LEVEL) for n in RPMS])
     flow = CAR.flow_per_rpm_pa * RPMS * pressure
     assert pressure.max() == pytest.approx(205e3)
     assert flow.max() == pytest.approx(0.19, rel=1e-6)
@@ -42,7 +42,7 @@ def test_full_load_keeps_to_the_cars_limits() -> None:
 
 
 def test_torque_rises_to_a_plateau_and_falls_towards_the_redline() -> None:
-    torque = np.array([kernel.full_load_w(CAR, n, SEA_LEVEL) / (n * math.pi / 30.0) for n in RPMS])
+    torque = np.array([powertrain.full_load_w(CAR, n, SEA_LEVEL) / (n * math.pi / 30.0) for n in RPMS])
     peak = RPMS[torque.argmax()]
     assert 2000.0 < peak < 4500.0
     assert 330.0 < torque.max() < 450.0
@@ -51,13 +51,13 @@ def test_torque_rises_to_a_plateau_and_falls_towards_the_redline() -> None:
 
 
 def test_charger_makes_up_for_altitude_only_as_far_as_it_can() -> None:
-    assert kernel.full_load_pa(CAR, 3500.0, 96e3) == pytest.approx(205e3)  # some 450 m: held
-    assert kernel.full_load_pa(CAR, 3500.0, 80e3) == pytest.approx(205e3 * 80e3 / SEA_LEVEL * 1.08)  # some 2000 m
+    assert powertrain.full_load_pa(CAR, 3500.0, 96e3) == pytest.approx(205e3)  # some 450 m: held
+    assert powertrain.full_load_pa(CAR, 3500.0, 80e3) == pytest.approx(205e3 * 80e3 / SEA_LEVEL * 1.08)  # some 2000 m
 
 
 def test_power_limit_binds_when_it_is_the_lower_one() -> None:
     car = road_car(replace(CarNumbers(), engine=replace(CarNumbers().engine, peak_power_w=120e3)))
-    assert max(kernel.full_load_w(car, n, SEA_LEVEL) for n in RPMS) == pytest.approx(120e3)
+    assert max(powertrain.full_load_w(car, n, SEA_LEVEL) for n in RPMS) == pytest.approx(120e3)
 
 
 @pytest.mark.parametrize(("speed_kmh", "low", "high"), [(80, 14e-3, 25e-3), (120, 22e-3, 40e-3)])

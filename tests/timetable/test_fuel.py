@@ -8,7 +8,7 @@ import pytest
 from arena.contest.figures import fuel_ml
 from arena.plant.numbers import CarNumbers
 from arena.scenario.season import load_season
-from arena.timetable import vehicle, vehicle_kernel
+from arena.timetable import powertrain, vehicle
 from arena.timetable.vehicle import road_car
 
 CAR = CarNumbers()
@@ -18,7 +18,7 @@ PRICE_L = 1.27  # money units a litre of fuel, as the seasons' reasoning says
 
 def burnt_w(rpm: float, brake_w: float) -> float:
     """Heat of the fuel the timetable's engine burns at a speed and brake power, W."""
-    manifold = vehicle_kernel.manifold_for_pa(ROAD, rpm, brake_w, 101325.0)
+    manifold = powertrain.manifold_for_pa(ROAD, rpm, brake_w, 101325.0)
     return ROAD.flow_per_rpm_pa * rpm * manifold / vehicle.STOICHIOMETRIC * vehicle.FUEL_J_KG
 
 

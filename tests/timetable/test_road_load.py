@@ -9,7 +9,7 @@ import pytest
 from timetable_builders import climate, cycle, labelled
 
 from arena.plant.numbers import CarNumbers
-from arena.timetable import vehicle_kernel as kernel
+from arena.timetable import powertrain
 from arena.timetable.outing import TICK_S, Played
 
 
@@ -28,7 +28,7 @@ def test_power_at_steady_speed(
     mass_kg: float, cda_m2: float, crr: float, density: float, speed_kmh: float, grade: float, power_kw: float
 ) -> None:
     speed = speed_kmh / 3.6
-    force = kernel.road_resistance_n(mass_kg, cda_m2, crr, speed, grade, density)
+    force = powertrain.road_resistance_n(mass_kg, cda_m2, crr, speed, grade, density)
     assert force * speed / 1e3 == pytest.approx(power_kw, rel=1e-4)
 
 
@@ -41,15 +41,15 @@ def test_wheel_energy_of_standard_cycles(name: str, energy_mj: float) -> None:
     trace = cycle(name)
     middle = 0.5 * (trace.speed_m_s[1:] + trace.speed_m_s[:-1])
     rate = np.diff(trace.speed_m_s) / np.diff(trace.time_s)
-    force = np.array([kernel.road_resistance_n(1500.0, 0.65, 0.011, v, 0.0, 1.2) for v in middle])
+    force = np.array([powertrain.road_resistance_n(1500.0, 0.65, 0.011, v, 0.0, 1.2) for v in middle])
     power = (force + 1500.0 * rate) * middle
     assert np.sum(np.maximum(power, 0.0) * np.diff(trace.time_s)) / 1e6 == pytest.approx(energy_mj, rel=1e-4)
 
 
 def test_head_wind_costs_power_and_tail_of_the_square_law_keeps_its_sign() -> None:
-    still = kernel.road_resistance_n(1500.0, 0.65, 0.0, 20.0, 0.0, 1.2)
-    assert kernel.road_resistance_n(1500.0, 0.65, 0.0, 25.0, 0.0, 1.2) == pytest.approx(still * 25**2 / 20**2)
-    assert kernel.road_resistance_n(1500.0, 0.65, 0.0, -20.0, 0.0, 1.2) == pytest.approx(-still)
+    still = powertrain.road_resistance_n(1500.0, 0.65, 0.0, 20.0, 0.0, 1.2)
+    assert powertrain.road_resistance_n(1500.0, 0.65, 0.0, 25.0, 0.0, 1.2) == pytest.approx(still * 25**2 / 20**2)
+    assert powertrain.road_resistance_n(1500.0, 0.65, 0.0, -20.0, 0.0, 1.2) == pytest.approx(-still)
 
 
 def test_wheel_work_is_kinetic_energy_plus_losses(played: Callable[..., Played]) -> None:
@@ -64,9 +64,9 @@ def test_wheel_work_is_kinetic_energy_plus_losses(played: Callable[..., Played])
     body = CarNumbers().body
     during = slice(run.score_from, run.drive_until)
     speed, grade = run.speed_m_s[during], run.grade[during]
-    density = run.ambient_pa[0] / (kernel.AIR_GAS * run.ambient_k[0])
+    density = run.ambient_pa[0] / (powertrain.AIR_GAS * run.ambient_k[0])
     air_j = np.sum(0.5 * density * body.cda_m2 * speed**3) * TICK_S
-    along = speed / np.sqrt(1.0 + grade**2) * body.mass_kg * kernel.GRAVITY
+    along = speed / np.sqrt(1.0 + grade**2) * body.mass_kg * powertrain.GRAVITY
     tyre_j, height_j = body.crr * np.sum(along) * TICK_S, np.sum(along * grade) * TICK_S
     work_j = np.sum(run.wheel_w[during]) * TICK_S
     assert work_j == pytest.approx(air_j + tyre_j + height_j, abs=2e-3 * np.sum(np.abs(run.wheel_w[during])) * TICK_S)
@@ -77,8 +77,8 @@ def test_kinetic_energy_after_a_pull_is_wheel_work_less_losses(played: Callable[
     body = CarNumbers().body
     pull = labelled(run, "2 pull")
     speed = run.speed_m_s[pull]
-    density = run.ambient_pa[0] / (kernel.AIR_GAS * run.ambient_k[0])
-    lost = 0.5 * density * body.cda_m2 * speed**3 + body.crr * body.mass_kg * kernel.GRAVITY * speed
+    density = run.ambient_pa[0] / (powertrain.AIR_GAS * run.ambient_k[0])
+    lost = 0.5 * density * body.cda_m2 * speed**3 + body.crr * body.mass_kg * powertrain.GRAVITY * speed
     final = speed[-1] + 0.5 * (speed[-1] - speed[-2])
     gained_j = 0.5 * body.mass_kg * (1.0 + body.rotating) * final**2
     assert np.sum(run.wheel_w[pull] - lost) * TICK_S == pytest.approx(gained_j, rel=3e-3)
