@@ -6,8 +6,11 @@ meet the same traffic, the same probe noise and the same car. Worlds are made, r
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +34,7 @@ from arena.timetable.outing import play as play_drive
 
 TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
 CARS = 6  # cars of one Latin hypercube: as many as a default ranking has worlds
+_M_MMAP_THRESHOLD = -3  # glibc's malloc.h
 GIVEN_SHARE = 0.3  # a number given in the car file varies by this share of what an assumed one does
 
 # What varies from car to car, each evenly within +-spread of its value times the factor. Judgement, from memory.
@@ -136,6 +140,7 @@ def latin_draws(seed: int, replicate: int, size: int) -> NDArray[np.float64]:
 
 def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> Outing:
     """One entry of the season played with its fault, compiled and given its attainable envelope."""
+    large_arrays_apart()
     e = plan.season.entries[entry]
     name, sound = plan.outing_id(entry), plan.sound_id(entry)
     fault = plan.fault_of(entry)
@@ -153,6 +158,17 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
     seconds = (played.ticks - played.score_from) * 0.1
     there = plan.drives[entry].name, plan.climates[entry].name
     return Outing(name, entry, replicate, *there, e.outings_per_year, seconds, compiled, played.notes)
+
+
+@cache
+def large_arrays_apart() -> None:
+    """Have the C library map every array over a megabyte by itself and give it back when freed, where it is glibc.
+
+    Left alone it raises that bound to the largest array freed; outings, each of another length, then leave the heap in
+    pieces, and memory creeps up with their number though nothing is held.
+    """
+    with suppress(AttributeError, OSError, TypeError):
+        ctypes.CDLL(None).mallopt(_M_MMAP_THRESHOLD, 1 << 20)
 
 
 def without_arrays(outing: Outing) -> Outing:

@@ -2,7 +2,8 @@
 
 Run from the top folder: `python tests/bench/scale.py [--outings 10,100,1000] [--svg FILE]`. Every world is a car of its
 own, drawn from the spread, with its own traffic: played, compiled, run and dropped. Prints processor seconds and the
-highest memory after each size, then what a year of driving (300 h at 10 Hz) costs a candidate with full lanes.
+most memory held at the end of any outing, then what a year of driving (300 h at 10 Hz) costs a candidate with full
+lanes.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ class Point:
 
     outings: int
     cpu_s: float
-    peak_mb: float
+    resident_mb: float  # most at the end of any outing so far; compiling before the first took more
 
 
 def candidates(count: int) -> list[Contestant]:
@@ -52,8 +53,11 @@ def stream(plan: Plan) -> Iterator[tuple[Outing, CarNumbers]]:
             yield play_entry(plan, entry, world, numbers), numbers
 
 
-def peak_mb() -> float:
-    """Highest memory of this process so far."""
+def resident_mb() -> float:
+    """Memory of this process now; where the system does not say, the highest so far."""
+    pages = Path("/proc/self/statm")
+    if pages.exists():
+        return int(pages.read_text(encoding="ascii").split()[1]) * resource.getpagesize() / 1024.0**2
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1024.0**2)
 
 
@@ -62,13 +66,14 @@ def measure(plan: Plan, sizes: list[int], count: int) -> list[Point]:
     lanes, points = lay_out(candidates(count)), []
     whole, _ = next(stream(plan))
     judge(plan, whole, lanes, plan.car.numbers())  # compiled before the clock starts
-    began = time.process_time()
+    began, most = time.process_time(), 0.0
     for number, (outing, numbers) in enumerate(stream(plan), 1):
         figures = judge(plan, outing, lanes, numbers)
         assert len(figures.failed) == count
+        most = max(most, resident_mb())
         if number in sizes:
-            points.append(Point(number, time.process_time() - began, peak_mb()))
-            print(f"{number:6d} outings x {count}: {points[-1].cpu_s:8.1f} s, {points[-1].peak_mb:5.0f} MB", flush=True)
+            points.append(Point(number, time.process_time() - began, most))
+            print(f"{number:6d} outings x {count}: {points[-1].cpu_s:8.1f} s, {most:5.0f} MB", flush=True)
         if number >= max(sizes):
             return points
     return points
@@ -89,50 +94,24 @@ def year_s(plan: Plan) -> float:
     return (time.process_time() - began) / at.LANES
 
 
-def picture(points: list[Point], count: int) -> str:
-    """Seconds and memory over outings as an SVG, both axes logarithmic, a straight line of slope one beside them."""
-    from math import log10
+def picture(points: list[Point], count: int, path: Path) -> None:
+    """Draw seconds, with a straight line of slope one beside them, and memory over outings."""
+    import matplotlib
 
-    wide, high, left, foot = 640, 320, 60, 50
-    first, last = points[0], points[-1]
-    x0, x1 = log10(first.outings), log10(last.outings)
-    least = min(first.cpu_s, first.peak_mb)
-    y0, y1 = log10(least) - 0.2, log10(max(last.cpu_s, last.peak_mb)) + 0.2
+    matplotlib.use("svg")
+    matplotlib.rcParams.update({"svg.hashsalt": "scale", "font.size": 9})
+    from matplotlib import pyplot
 
-    def place(outings: float, value: float) -> str:
-        x = left + (wide - left - 90) * (log10(outings) - x0) / (x1 - x0)
-        return f"{x:.1f},{high - foot - (high - foot - 20) * (log10(value) - y0) / (y1 - y0):.1f}"
-
-    def line(values: list[float], colour: str, words: str) -> str:
-        marks = [place(p.outings, v) for p, v in zip(points, values, strict=True)]
-        x, y = (float(v) for v in marks[-1].split(","))
-        dots = "".join('<circle cx="{}" cy="{}" r="3" fill="{}"/>'.format(*m.split(","), colour) for m in marks)
-        path = f'<polyline points="{" ".join(marks)}" fill="none" stroke="{colour}"/>'
-        return f'{path}{dots}<text x="{x + 8}" y="{y + 4}" fill="{colour}">{words}</text>'
-
-    per = last.cpu_s / last.outings
-    ideal = f"{place(first.outings, per * first.outings)} {place(last.outings, last.cpu_s)}"
-    ticks = "".join(
-        f'<text x="{place(p.outings, 10**y0).split(",")[0]}" y="{high - foot + 18}" text-anchor="middle">'
-        f"{p.outings}</text>"
-        for p in points
-    )
-    decades = [10.0**d for d in range(-2, 6) if y0 <= d <= y1]
-    levels = "".join(
-        f'<text x="{left - 8}" y="{float(place(first.outings, v).split(",")[1]) + 4}" text-anchor="end">{v:g}</text>'
-        for v in decades
-    )
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" font-family="sans-serif" font-size="12">'
-        f'<rect width="{wide}" height="{high}" fill="white"/>'
-        f'<polyline points="{ideal}" fill="none" stroke="#999" stroke-dasharray="4 3"/>'
-        + line([p.cpu_s for p in points], "#0072b2", "seconds")
-        + line([p.peak_mb for p in points], "#d55e00", "MB at most")
-        + ticks
-        + levels
-        + f'<text x="{wide / 2}" y="{high - 10}" text-anchor="middle">outings, {count} candidates each; dashed: '
-        "time in proportion to the work</text></svg>\n"
-    )
+    outings = [p.outings for p in points]
+    figure, (left, right) = pyplot.subplots(1, 2, figsize=(7.5, 3.0), layout="constrained")
+    per = points[-1].cpu_s / points[-1].outings
+    left.loglog(outings, [p.cpu_s for p in points], "o-", label="measured")
+    left.loglog(outings, [per * n for n in outings], "--", color="0.5", label="in proportion")
+    left.set(xlabel=f"outings, {count} candidates each", ylabel="processor seconds")
+    left.legend(frameon=False)
+    right.semilogx(outings, [p.resident_mb for p in points], "o-", color="tab:orange")
+    right.set(xlabel=f"outings, {count} candidates each", ylabel="MB in memory at most", ylim=(0, None))
+    figure.savefig(path, metadata={"Date": None})
 
 
 def main() -> int:
@@ -145,7 +124,7 @@ def main() -> int:
     plan = make_plan()
     points = measure(plan, sorted(int(n) for n in asked.outings.split(",")), asked.candidates)
     if asked.svg:
-        asked.svg.write_text(picture(points, asked.candidates), encoding="utf-8")
+        picture(points, asked.candidates, asked.svg)
     print(f"{YEAR_H:.0f} h at 10 Hz, full lanes: {year_s(plan):.2f} s a candidate on one core")
     return 0
 
