@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.run import Played
+from arena.contest.run import Accumulated
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting, Goals
 from arena.plant.numbers import CarNumbers
@@ -70,7 +70,12 @@ class RunFigures:
 
 
 def figures_of(
-    played: Played, outing: CompiledOuting, car: CarNumbers, goals: Goals, wear_exponent: float, wear_start_h: float
+    played: Accumulated,
+    outing: CompiledOuting,
+    car: CarNumbers,
+    goals: Goals,
+    wear_exponent: float,
+    wear_start_h: float,
 ) -> RunFigures:
     """Figures of every contestant of a batch on one outing (equations: design of the figures in docs/ranking.md)."""
     hours, row = TICK_S / 3600.0, played.row

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.pool import in_order
-from arena.contest.run import Contestant, Lanes, Played, play
+from arena.contest.run import Accumulated, Contestant, Lanes, play
 from arena.contest.spans import SpannedOuting
 from arena.contest.worlds import Plan, batches, car_of_world, play_entry
 from arena.plant import layout as at
@@ -168,7 +168,7 @@ def _see(run: _Run, limit_k: float, share: float) -> _Seen:
     return _Seen(worst.astype(np.float64), TICK_S * (boost > limit_k).sum(axis=0), mean, run.failed)
 
 
-def _reasons(played: Played) -> list[str]:
+def _reasons(played: Accumulated) -> list[str]:
     return [at.REASONS[int(r)] for r in played.row(at.REASON)]
 
 

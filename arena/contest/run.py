@@ -57,7 +57,7 @@ class Lanes:
 
 
 @dataclass(frozen=True)
-class Played:
+class Accumulated:
     """What the kernel left of one batch on one outing; lane arrays of shape (contestants,)."""
 
     rows: Floats  # (figure rows, contestants), as accumulated
@@ -159,7 +159,7 @@ def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
     return state
 
 
-def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_columns: int = 1) -> Played:
+def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_columns: int = 1) -> Accumulated:
     """Run all lanes over one outing. Releases the interpreter lock, so that batches can run in threads."""
     state = start_state(outing, lanes)
     assert state.ctypes.data % 64 == 0
@@ -177,7 +177,7 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
             kernel(lanes.width).run(*arguments, first, last)
     count = len(lanes.contestants)
     table = state.reshape(at.ROWS, lanes.width)
-    return Played(
+    return Accumulated(
         table[at.FIGURES_FROM : at.FIGURES_TO, :count].copy(),
         on_boost.reshape(-1, lanes.width)[: outing.boost_rows, :count].copy(),
         trace.reshape(outing.ticks, trace_lanes, trace_columns) if trace_lanes else None,

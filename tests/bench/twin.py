@@ -25,7 +25,7 @@ if str(HERE.parents[1]) not in sys.path:
 import numpy as np  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 
-from arena.contest.run import Contestant, Lanes, Played, aligned, lay_out, play, start_state  # noqa: E402
+from arena.contest.run import Accumulated, Contestant, Lanes, aligned, lay_out, play, start_state  # noqa: E402
 from arena.contest.single import compile_one  # noqa: E402
 from arena.plant import layout as at  # noqa: E402
 from arena.plant.compile import CompiledOuting, Goals  # noqa: E402
@@ -84,7 +84,9 @@ def run_twin(twin: Any, outing: CompiledOuting, lanes: Lanes) -> tuple[NDArray[n
     return state.reshape(at.ROWS, lanes.width), on_boost.reshape(-1, lanes.width)[: outing.boost_rows]
 
 
-def worst_differences(mine: Played, theirs: tuple[NDArray[np.float64], NDArray[np.float32]]) -> tuple[float, float]:
+def worst_differences(
+    mine: Accumulated, theirs: tuple[NDArray[np.float64], NDArray[np.float32]]
+) -> tuple[float, float]:
     """Worst difference of any temperature (K) and of any figure (relative to the largest of its kind)."""
     cells = np.abs(mine.state[at.CORE_AT :] - theirs[0][at.CORE_AT :]).max()
     boost = np.abs(mine.boost_k - theirs[1]).max(initial=0.0)

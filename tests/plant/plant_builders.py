@@ -73,12 +73,12 @@ def switching() -> run.Lanes:
     )
 
 
-def traced(made: CompiledOuting, lanes: run.Lanes) -> run.Played:
+def traced(made: CompiledOuting, lanes: run.Lanes) -> run.Accumulated:
     """Play with a full trace of every lane."""
     return run.play(made, lanes, len(lanes.contestants), COLUMNS)
 
 
-def trace_of(made: run.Played) -> Floats:
+def trace_of(made: run.Accumulated) -> Floats:
     """The trace, (ticks, lanes, columns); there must be one."""
     assert made.trace is not None
     return made.trace
@@ -91,7 +91,7 @@ def shortened(made: CompiledOuting, first: int, last: int) -> CompiledOuting:
     return replace(made, ticks=last - first, X=x, boost_rows=0, boost_weight=np.zeros(0), score_from=0)
 
 
-def heat_balance(made: CompiledOuting, result: run.Played) -> tuple[Floats, Floats]:
+def heat_balance(made: CompiledOuting, result: run.Accumulated) -> tuple[Floats, Floats]:
     """Heat in less out less stored, and heat moved in all (J); shape (lanes,). Capacities from P, cells from S."""
     lanes = result.rows.shape[1]
     state = result.state.reshape(at.ROWS, -1)[:, :lanes]
@@ -145,7 +145,7 @@ def one(name: str, **settings: float) -> run.Lanes:
     return lay_out([Contestant(name, shipped()[name], settings)])
 
 
-def cells_of(result: run.Played, lane: int = 0) -> Floats:
+def cells_of(result: run.Accumulated, lane: int = 0) -> Floats:
     """Every temperature of the loop at the end of a run: link, and all metal and coolant cells; K."""
     state = result.state.reshape(at.ROWS, -1)
     return np.concatenate([[state[at.LINK, lane]], state[at.CORE_AT :, lane]])

@@ -48,7 +48,7 @@ class Outing(NamedTuple):
     played: Played
     made: CompiledOuting
     trace: Floats
-    rows: run.Played
+    rows: run.Accumulated
 
     def ticks(self, word: str) -> NDArray[np.int64]:
         """Ticks of the phases whose label holds a word."""

@@ -24,7 +24,7 @@ MIXTURES = [
 ]
 
 
-def played_at(glycol: str, fraction: float, kelvin: float) -> tuple[run.Played, float]:
+def played_at(glycol: str, fraction: float, kelvin: float) -> tuple[run.Accumulated, float]:
     """Fifteen seconds of full pump in a car that stands at one temperature, and its mean speed over rated speed."""
     car = make.shipped_car()
     car = replace(car, loop=replace(car.loop, glycol=glycol, glycol_volume_fraction=fraction))

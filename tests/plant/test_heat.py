@@ -106,7 +106,7 @@ def steady_pair(made: CompiledOuting, drive: Any, car: CarNumbers, flow: float, 
     return liquid_coupled(*shares, gas, into, outside, front_r / front_a, coolant)
 
 
-def settled(made: CompiledOuting) -> run.Played:
+def settled(made: CompiledOuting) -> run.Accumulated:
     return make.traced(made, make.one("always-on"))
 
 
