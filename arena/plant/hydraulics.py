@@ -1,6 +1,7 @@
 """The coolant loop's hydraulics: pump curves by the affinity laws, hose friction, system curve, operating points.
 
-Pressures in Pa, flows in m3/s. Left out: what viscosity does to the pump's own curve, and the inertia of the coolant.
+Pressures in Pa, flows in m3/s, but for `operating_point`, which takes the trade's metres and litres per minute.
+Left out: what viscosity does to the pump's own curve, and the inertia of the coolant.
 """
 
 from __future__ import annotations
@@ -26,6 +27,13 @@ MOST_HOSE_SHARE = 0.6  # of the whole loss; more than this and the curve given d
 _LAMINAR_TO, _TURBULENT_FROM = 2040.0, 4000.0
 
 
+class OperatingPoint(NamedTuple):
+    """Where pump and system meet."""
+
+    flow_l_min: Out
+    head_m: Out
+
+
 class FlowTable(NamedTuple):
     """Steady flow over pump speed and coolant temperature; the last three are [speed, temperature]."""
 
@@ -34,6 +42,26 @@ class FlowTable(NamedTuple):
     flow_m3_s: Array
     head_pa: Array
     torque_nm: Array  # hydraulic only, without the motor's friction
+
+
+def operating_point(
+    head_m: Callable[[float], float], system_m: Callable[[float], float], speed_ratio: Value
+) -> OperatingPoint:
+    """Flow (L/min) and head (m) where pump and system curves meet, at speed_ratio of the rated speed (float or array).
+
+    head_m, system_m: metres at a flow in L/min, the pump's at rated speed; the pump's is carried to other speeds by
+    the affinity laws H(Q, n) = n^2 H(Q / n). A pump that cannot lift what the system asks at no flow gives 0 flow and
+    its own shut-off head. Raises BadInput if the curves never meet. Curves with one crossing are assumed.
+    """
+    ratios = require("speed_ratio", speed_ratio, 0.0)
+    found = np.array([_one_point(head_m, system_m, float(n)) for n in ratios.flat], dtype=np.float64).reshape(-1, 2)
+    return OperatingPoint(out(found[:, 0].reshape(ratios.shape)), out(found[:, 1].reshape(ratios.shape)))
+
+
+def affinity(flow: Value, head: Value, power: Value, speed_ratio: Value) -> tuple[Out, Out, Out]:
+    """Flow, head and power at another speed: times n, n^2 and n^3 (affinity laws)."""
+    n = require("speed_ratio", speed_ratio, 0.0)
+    return out(flow * n), out(head * n**2), out(power * n**3)
 
 
 def reynolds(flow_m3_s: Value, bore_m: Value, density_kg_m3: Value, viscosity_pa_s: Value) -> Out:
@@ -71,6 +99,23 @@ def hose_pressure_drop_pa(
     velocity = flow / (0.25 * np.pi * bore**2)
     friction = friction_factor(re, np.asarray(roughness_m) / bore)
     return out(np.where(flow > 0.0, friction * length / bore * 0.5 * density * velocity**2, 0.0))
+
+
+def fitting_pressure_drop_pa(loss_coefficient: Value, flow_m3_s: Value, bore_m: Value, density_kg_m3: Value) -> Out:
+    """Loss in Pa of a bend, entrance, exit or step: K rho v^2 / 2 with v in the bore given."""
+    velocity = np.asarray(flow_m3_s) / (0.25 * np.pi * require("bore_m", bore_m, 0.0, above=True) ** 2)
+    return out(require("loss_coefficient", loss_coefficient, 0.0) * 0.5 * density_kg_m3 * velocity**2)
+
+
+def series_resistance(*resistances: Value) -> Out:
+    """Resistance R of parts one after another, each with loss R Q^m: the sum."""
+    return out(np.sum(np.broadcast_arrays(*resistances), axis=0))
+
+
+def parallel_resistance(*resistances: Value, exponent: float = 2.0) -> Out:
+    """Resistance R of branches side by side, each with loss R Q^m: (sum R_i^(-1/m))^(-m)."""
+    parts = np.stack([require("resistance", r, 0.0, above=True) for r in np.broadcast_arrays(*resistances)])
+    return out(np.sum(parts ** (-1.0 / exponent), axis=0) ** (-exponent))
 
 
 def pump_head_pa(pump: Pump) -> Callable[[Value], Out]:
@@ -149,6 +194,32 @@ def build_flow_table(
     flow = np.where(running, 0.5 * (low + high), 0.0)
     lift = n**2 * thicker * head(flow / safe)
     return FlowTable(n[:, 0], t[0], flow, lift, n**2 * thicker * torque(flow / safe))
+
+
+def _one_point(head_m: Callable[[float], float], system_m: Callable[[float], float], n: float) -> tuple[float, float]:
+    from scipy.optimize import brentq
+
+    if n == 0.0:
+        return 0.0, 0.0
+
+    def surplus(flow: float) -> float:
+        return float(n**2 * head_m(flow / n) - system_m(flow))
+
+    at_rest = surplus(0.0)
+    if not np.isfinite(at_rest):
+        raise BadInput("pump or system curve is not a number at no flow", "give curves that hold from 0 L/min up")
+    if at_rest <= 0.0:
+        return 0.0, float(n**2 * head_m(0.0))
+    high = 1.0
+    while not surplus(high) < 0.0:
+        high *= 2.0
+        if high > 1e7 or not np.isfinite(surplus(high)):
+            raise BadInput(
+                f"pump and system curves do not meet up to {high:g} L/min at speed ratio {n:g}",
+                "give a pump curve that falls and a system curve that rises",
+            )
+    flow = float(brentq(surplus, 0.0, high, xtol=1e-12, rtol=1e-14))
+    return flow, float(n**2 * head_m(flow / n))
 
 
 def _colebrook(re: Array, rough: Array) -> Array:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from arena.errors import BadInput
 from arena.plant import fluids, hydraulics
-from arena.plant.hydraulics import build_flow_table, pump_head_pa, pump_torque_nm, system_pressure_pa
+from arena.plant.hydraulics import build_flow_table, operating_point, pump_head_pa, pump_torque_nm, system_pressure_pa
 from arena.plant.numbers import Loop, Pump
 
 L_MIN = 1.0 / 60000.0
@@ -75,6 +75,35 @@ def test_system_is_the_curve_of_the_car_at_the_reference_temperature() -> None:
     x = np.array([0.0, 0.2, 0.5, 1.0, 1.5])
     expected = pump.system_pa * x**pump.system_exponent
     assert system(x * pump.system_ref_m3_s, hydraulics.REFERENCE_K) == pytest.approx(expected, rel=1e-9, abs=1e-9)
+
+
+def test_operating_point_agrees_with_the_table() -> None:
+    """The two root finders, one on callables in metres and one on the car's curves, meet in one point."""
+    pump, loop = Pump(), Loop()
+    mix = fluids.table("ethylene", 0.4)
+    weight = mix.at(hydraulics.REFERENCE_K).density * 9.80665
+    head, system = pump_head_pa(pump), system_pressure_pa(pump, loop, mix)
+    n = np.array([0.3, 0.7, 1.0])
+    point = operating_point(
+        lambda q: head(q * L_MIN) / weight, lambda q: system(q * L_MIN, hydraulics.REFERENCE_K) / weight, n
+    )
+    assert point.flow_l_min == pytest.approx(flows(pump, loop, list(n), [40.0])[:, 0], rel=1e-9)
+
+
+def test_a_pump_too_weak_for_a_static_lift_gives_no_flow() -> None:
+    point = operating_point(lambda q: 5.0 - 0.01 * q**2, lambda q: 2.0 + 0.01 * q**2, np.array([0.0, 0.5, 1.0]))
+    assert point.flow_l_min[:2] == pytest.approx([0.0, 0.0])
+    assert point.head_m[1] == pytest.approx(5.0 * 0.25)
+    assert point.flow_l_min[2] > 0.0
+
+
+def test_curves_that_never_meet_are_refused() -> None:
+    with pytest.raises(BadInput, match="do not meet"):
+        operating_point(lambda q: 5.0, lambda q: 1.0, 1.0)
+    with pytest.raises(BadInput, match="speed_ratio"):
+        operating_point(lambda q: 5.0 - q, lambda q: q, -0.5)
+    with pytest.raises(BadInput, match="not a number"):
+        operating_point(lambda q: float("nan"), lambda q: q, 1.0)
 
 
 def test_a_closed_valve_still_costs_finite_torque_which_never_falls_with_flow() -> None:
