@@ -12,8 +12,6 @@ from arena.plant.values import Out, Value, out, require
 GAS_CONSTANT = 287.055  # J/(kg K), dry air
 VAPOUR_GAS_CONSTANT = 461.52  # J/(kg K)
 GAMMA = 1.4
-MOLAR_RATIO = 0.621945  # water to dry air
-KELVIN_PER_OCTANE = 7.0  # intake air warmer by this needs one octane number more: SAE 960497 (1996), abstract
 
 
 def charger_outlet_k(inlet_k: Value, pressure_ratio: Value, efficiency: Value) -> Out:
@@ -66,11 +64,6 @@ def density(pressure_pa: Value, temperature_k: Value, vapour_pa: Value = 0.0) ->
     return out((p - pv) / (GAS_CONSTANT * t) + pv / (VAPOUR_GAS_CONSTANT * t))
 
 
-def standard_temperature_k(altitude_m: Value) -> Out:
-    """Temperature of the standard atmosphere in K at a geometric altitude, -2000 to 11000 m (ISO 2533)."""
-    return out(288.15 - 0.0065 * _geopotential(altitude_m))
-
-
 def standard_pressure_pa(altitude_m: Value) -> Out:
     """Pressure of the standard atmosphere in Pa at a geometric altitude, -2000 to 11000 m (ISO 2533)."""
     return out(101325.0 * (1.0 - 0.0065 / 288.15 * _geopotential(altitude_m)) ** 5.255880)
@@ -107,40 +100,10 @@ def vapour_pressure_pa(temperature_k: Value, relative_humidity: Value) -> Out:
     return out(require("relative_humidity", relative_humidity, 0.0, 1.0) * saturation_pressure_pa(temperature_k))
 
 
-def humidity_ratio(vapour_pa: Value, pressure_pa: Value) -> Out:
-    """Water per dry air, kg/kg: 0.621945 pv / (p - pv)."""
-    pv = require("vapour_pa", vapour_pa, 0.0)
-    return out(MOLAR_RATIO * pv / (require("pressure_pa", pressure_pa, 0.0, above=True) - pv))
-
-
 def dew_point_k(vapour_pa: Value) -> Out:
     """Dew point (frost point below 0 degC) in K of air with a vapour pressure; dry air gives 173.15 K."""
     pv = require("vapour_pa", vapour_pa, 0.0)
     return saturation_temperature_k(out(np.maximum(pv, 0.01)))
-
-
-def charge_dew_point_k(ambient_vapour_pa: Value, ambient_pa: Value, charge_pa: Value) -> Out:
-    """Dew point in K after compression: the vapour's share of the pressure stays, so pv grows as charge / ambient."""
-    ratio = require("charge_pa", charge_pa, 0.0, above=True) / require("ambient_pa", ambient_pa, 0.0, above=True)
-    return dew_point_k(out(require("ambient_vapour_pa", ambient_vapour_pa, 0.0) * ratio))
-
-
-def density_ratio(temperature_k: Value, reference_k: Value) -> Out:
-    """Charge density against that at a reference charge temperature, same pressure: T_ref / T (ideal gas)."""
-    return out(require("reference_k", reference_k, 0.0) / require("temperature_k", temperature_k, 0.0, above=True))
-
-
-def air_flow_ratio(temperature_k: Value, reference_k: Value) -> Out:
-    """Engine air flow against that at a reference charge temperature, same pressure: (T_ref / T)^0.5.
-
-    Less than density because charge picks up heat on its way in; Heywood, ch. 6 (from memory).
-    """
-    return out(np.sqrt(density_ratio(temperature_k, reference_k)))
-
-
-def octane_rise(kelvin_warmer: Value) -> Out:
-    """Octane numbers more that charge air warmer by some kelvin asks for: 1 per 7 K (SAE 960497, abstract)."""
-    return out(np.asarray(kelvin_warmer, dtype=np.float64) / KELVIN_PER_OCTANE)
 
 
 def _geopotential(altitude_m: Value) -> Out:

@@ -22,7 +22,6 @@ Torque = Callable[[float], float]  # N m asked for at rad/s
 # Most a conductor may have, plain copper at 20 degC, ohm/km over mm2: IEC 60228, flexible (class 5).
 CLASS_5_OHM_KM = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30}
 COPPER_PER_K = 0.00393  # rise of copper's resistance per kelvin, of its value at 20 degC
-COPPER_OHM_M = 1.7241e-8  # annealed copper at 20 degC
 
 
 class MotorPoint(NamedTuple):
@@ -253,17 +252,6 @@ def conductor_ohm_m(area_mm2: float, temperature_k: float = 293.15) -> float:
 def copper_factor(temperature_k: float) -> float:
     """Copper's resistance against that at 20 degC: 1 + 0.00393 (T - 293.15)."""
     return 1.0 + COPPER_PER_K * (float(require("temperature_k", temperature_k, 200.0, 500.0)) - 293.15)
-
-
-def awg_diameter_m(gauge: float) -> float:
-    """Diameter of a solid American wire gauge in m: 0.127 mm x 92^((36 - n) / 39)."""
-    return float(0.127e-3 * 92.0 ** ((36.0 - float(require("gauge", gauge, -3.0, 40.0))) / 39.0))
-
-
-def awg_ohm_m(gauge: float, temperature_k: float = 293.15) -> float:
-    """Resistance per metre, one way, of a solid copper wire of an American gauge at a conductor temperature in K."""
-    area = 0.25 * np.pi * awg_diameter_m(gauge) ** 2
-    return float(COPPER_OHM_M / area * copper_factor(temperature_k))
 
 
 def _driven(spare: Callable[[float], float], top: float) -> float:

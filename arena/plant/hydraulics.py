@@ -58,12 +58,6 @@ def operating_point(
     return OperatingPoint(out(found[:, 0].reshape(ratios.shape)), out(found[:, 1].reshape(ratios.shape)))
 
 
-def affinity(flow: Value, head: Value, power: Value, speed_ratio: Value) -> tuple[Out, Out, Out]:
-    """Flow, head and power at another speed: times n, n^2 and n^3 (affinity laws)."""
-    n = require("speed_ratio", speed_ratio, 0.0)
-    return out(flow * n), out(head * n**2), out(power * n**3)
-
-
 def reynolds(flow_m3_s: Value, bore_m: Value, density_kg_m3: Value, viscosity_pa_s: Value) -> Out:
     """Reynolds number of a flow in a round bore: 4 rho Q / (pi d mu)."""
     bore = require("bore_m", bore_m, 0.0, above=True)
@@ -99,23 +93,6 @@ def hose_pressure_drop_pa(
     velocity = flow / (0.25 * np.pi * bore**2)
     friction = friction_factor(re, np.asarray(roughness_m) / bore)
     return out(np.where(flow > 0.0, friction * length / bore * 0.5 * density * velocity**2, 0.0))
-
-
-def fitting_pressure_drop_pa(loss_coefficient: Value, flow_m3_s: Value, bore_m: Value, density_kg_m3: Value) -> Out:
-    """Loss in Pa of a bend, entrance, exit or step: K rho v^2 / 2 with v in the bore given."""
-    velocity = np.asarray(flow_m3_s) / (0.25 * np.pi * require("bore_m", bore_m, 0.0, above=True) ** 2)
-    return out(require("loss_coefficient", loss_coefficient, 0.0) * 0.5 * density_kg_m3 * velocity**2)
-
-
-def series_resistance(*resistances: Value) -> Out:
-    """Resistance R of parts one after another, each with loss R Q^m: the sum."""
-    return out(np.sum(np.broadcast_arrays(*resistances), axis=0))
-
-
-def parallel_resistance(*resistances: Value, exponent: float = 2.0) -> Out:
-    """Resistance R of branches side by side, each with loss R Q^m: (sum R_i^(-1/m))^(-m)."""
-    parts = np.stack([require("resistance", r, 0.0, above=True) for r in np.broadcast_arrays(*resistances)])
-    return out(np.sum(parts ** (-1.0 / exponent), axis=0) ** (-exponent))
 
 
 def pump_head_pa(pump: Pump) -> Callable[[Value], Out]:

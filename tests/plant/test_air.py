@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
+import plant_builders as make
+import psychrolib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from arena.errors import BadInput
 from arena.plant import air
+from arena.plant import layout as at
+from arena.plant.compile import Goals, compile_outing
+
+psychrolib.SetUnitSystem(psychrolib.SI)
 
 
 @given(st.floats(230.0, 330.0), st.floats(1.0, 3.0), st.floats(0.4, 0.9))
@@ -60,9 +66,16 @@ def test_hot_side_warms_a_pump_off_cruise_by_tens_of_kelvin() -> None:
     assert 15.0 < rise < 25.0
 
 
-@given(st.floats(0.01, 6000.0), st.floats(1.0, 2.5))
-def test_compression_raises_the_dew_point(vapour: float, ratio: float) -> None:
-    assert air.charge_dew_point_k(vapour, 1e5, 1e5 * ratio) >= air.dew_point_k(vapour) - 1e-6
+@pytest.mark.parametrize(
+    ("celsius", "rh", "charge_pa"), [(30.0, 0.6, 200e3), (25.0, 0.5, 180e3), (35.0, 0.8, 205e3), (5.0, 0.9, 150e3)]
+)
+def test_charge_condenses_where_its_humidity_ratio_says(celsius: float, rh: float, charge_pa: float) -> None:
+    """PsychroLib 2.5.0: the outside air's humidity ratio at the charge's pressure, for what the model runs on."""
+    drive = make.held(5, ambient_k=celsius + 273.15, humidity=rh, map_pa=charge_pa)
+    column = compile_outing(drive, make.shipped_car(), Goals(), 1).X[:, at.X_DEW]
+    ratio = psychrolib.GetHumRatioFromRelHum(celsius, rh, 101325.0)
+    theirs = psychrolib.GetTDewPointFromHumRatio(120.0, ratio, charge_pa)
+    assert column - 273.15 == pytest.approx(theirs, abs=0.03)
 
 
 def test_dry_air_has_the_lowest_dew_point_rather_than_none() -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import plant_builders as make
 import pytest
+from scipy.optimize import brentq
 
 from arena.contest import run
 from arena.errors import BadInput
@@ -68,12 +69,13 @@ def test_power_in_is_power_out(tmp_path: Path) -> None:
     """V I = I^2 R + brush I + friction w + water's power over efficiency, at the point the current leaves."""
     pump = car(tmp_path, "rated_a = 4.4\nfriction_nm = 0.01\n").numbers().pump
     speed = pump.rated_rad_s
-    flow = hydraulics.operating_point(
-        lambda q: float(hydraulics.pump_head_pa(pump)(q / 6e4)) / 9806.65,
-        lambda q: pump.system_pa * (q / 6e4 / pump.system_ref_m3_s) ** pump.system_exponent / 9806.65,
-        1.0,
-    ).flow_l_min
-    shaft = float(hydraulics.pump_torque_nm(pump)(float(flow) / 6e4)) * speed + pump.friction_nm * speed
+
+    def spare(q: float) -> float:
+        loss = pump.system_pa * (q / pump.system_ref_m3_s) ** pump.system_exponent
+        return float(hydraulics.pump_head_pa(pump)(q)) - loss
+
+    flow = float(brentq(spare, 1e-6, pump.head_flow_m3_s[-1]))
+    shaft = float(hydraulics.pump_torque_nm(pump)(flow)) * speed + pump.friction_nm * speed
     electrical = pump.rated_v * 4.4 - 4.4**2 * pump.resistance_ohm - 4.4 * pump.brush_v
     assert electrical == pytest.approx(shaft, rel=2e-3)
 

@@ -31,8 +31,9 @@ def test_every_range_is_met_or_its_departure_is_listed(checks: list[plant_sanity
 
 
 def test_departures_stay_where_they_are_explained(checks: list[plant_sanity.Checked]) -> None:
-    """The pump-off start is expected 3-17 K up after a cruise (an earlier model's spread over random cars); the track's
-    coolant is held to within 10 % of what 5.6 kW gives at the outside conductance of the loop, 9.9 K."""
+    """The pump-off start 3-17 K up after a cruise: an earlier model's spread over random cars, no published source. The
+    track's coolant within 10 % of the 9.9 K this model gave when its departure was explained: no range from outside,
+    it only tells when the explanation has to be looked at again."""
     bounds = {"six": (3.0, 17.0), "track": (8.9, 10.9)}
     for c in checks:
         if c.name in DEPARTURES:
@@ -41,7 +42,7 @@ def test_departures_stay_where_they_are_explained(checks: list[plant_sanity.Chec
 
 
 def test_a_wrong_car_falls_out_of_the_ranges() -> None:
-    """Half the air side of the core, or a tenth of the pump's flow, is noticed by several rows each."""
+    """Half the air side of the core, or three tenths of the pump's head, is noticed by two rows or more each."""
     car = make.shipped_car()
     for wrong in (
         replace(car, core=replace(car.core, air_ha_w_k=0.5 * car.core.air_ha_w_k)),

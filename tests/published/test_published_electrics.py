@@ -12,8 +12,6 @@ from hypothesis import strategies as st
 from arena.plant.electrics import (
     MotorPoint,
     PwmPoint,
-    awg_diameter_m,
-    awg_ohm_m,
     conductor_ohm_m,
     copper_factor,
     motor_point,
@@ -231,14 +229,3 @@ def test_temperature_factor(celsius: float, factor: float) -> None:
     """Cable makers' table of R20 / R(T), which uses 0.004 per K: within 0.5 %."""
     assert 1.0 / copper_factor(celsius + 273.15) == pytest.approx(factor, rel=5e-3)
     assert copper_factor(celsius + 273.15) != pytest.approx(factor, rel=5e-3)  # the other way round
-
-
-@pytest.mark.parametrize(
-    ("gauge", "mm", "milliohm_m"),
-    [(14, 1.6277, 8.285), (16, 1.2908, 13.174), (18, 1.0237, 20.948), (20, 0.8118, 33.308)],
-)
-def test_american_gauges(gauge: int, mm: float, milliohm_m: float) -> None:
-    """Closed form 0.127 mm x 92^((36 - n)/39), 1.7241e-8 ohm m."""
-    assert awg_diameter_m(gauge) * 1e3 == pytest.approx(mm, abs=5e-5)
-    assert awg_ohm_m(gauge) * 1e3 == pytest.approx(milliohm_m, rel=1e-4)
-    assert awg_ohm_m(gauge + 1) * 1e3 != pytest.approx(milliohm_m, rel=0.1)

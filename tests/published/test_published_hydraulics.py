@@ -12,7 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arena.plant import hydraulics
-from arena.plant.hydraulics import affinity, friction_factor, hose_pressure_drop_pa, operating_point
+from arena.plant.fluids import table
+from arena.plant.hydraulics import (
+    REFERENCE_K,
+    build_flow_table,
+    friction_factor,
+    hose_pressure_drop_pa,
+    operating_point,
+)
+from arena.plant.numbers import Loop, Pump
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -103,19 +111,6 @@ def test_more_flow_always_costs_more_pressure(log_mu: float, log_bore: float, l_
     assert low < high
 
 
-@pytest.mark.parametrize(("flow", "head", "power"), [(82.86, 34.33, 5.69)])
-def test_affinity_laws_worked_example(flow: float, head: float, power: float) -> None:
-    """1750 to 1450 rpm, 100 gpm, 50 ft, 10 hp: public calculator page, rounded there."""
-    ours = affinity(100.0, 50.0, 10.0, 1450.0 / 1750.0)
-    assert ours == pytest.approx((flow, head, power), abs=0.006)
-    assert affinity(100.0, 50.0, 10.0, 1.01 * 1450.0 / 1750.0) != pytest.approx((flow, head, power), abs=0.006)
-
-
-def test_affinity_at_eight_tenths() -> None:
-    """0.8, 0.64, 0.512 (closed form; a public pump sourcebook has the same, from memory)."""
-    assert affinity(1.0, 1.0, 1.0, 0.8) == pytest.approx((0.8, 0.64, 0.512), abs=1e-12)
-
-
 POINTS = [  # pump 8 n^2 - 0.005 Q^2 on 0.01 Q^2: speed ratio, L/min, m, hydraulic W at 998.2 kg/m3 (closed form)
     (1.0, 23.0940, 5.3333, 20.095),
     (0.8, 18.4752, 3.4133, 10.289),
@@ -149,26 +144,39 @@ def test_operating_points_notice_wrong_laws() -> None:
     assert len(point_misses(lambda head, system, n: operating_point(head, system, 0.9 * n))) == 4
 
 
-def test_resistances_in_series_and_parallel() -> None:
-    """0.004 and 0.006: series 0.010, side by side 0.00121225 (closed form)."""
-    assert hydraulics.series_resistance(0.004, 0.006) == pytest.approx(0.010, abs=1e-12)
-    assert hydraulics.parallel_resistance(0.004, 0.006) == pytest.approx(0.00121225, abs=1e-8)
-    as_electric = 1.0 / (1.0 / 0.004 + 1.0 / 0.006)
-    assert as_electric != pytest.approx(0.00121225, rel=0.5)
+METRE_PA = 9806.65
+QUADRATIC = [  # pump 8 n^2 - 0.005 Q^2 on 0.01 Q^2: speed ratio, L/min, m (closed form)
+    (1.0, 23.0940, 5.3333),
+    (0.8, 18.4752, 3.4133),
+    (0.5, 11.5470, 1.3333),
+]
 
 
-@given(st.floats(1e-4, 1.0), st.floats(1e-4, 1.0), st.floats(1.0, 2.0), st.floats(0.5, 40.0))
-def test_branches_side_by_side_share_one_pressure(a: float, b: float, exponent: float, flow: float) -> None:
-    """From the definition: flows that give equal loss in both branches add to the whole."""
-    loss = hydraulics.parallel_resistance(a, b, exponent=exponent) * flow**exponent
-    assert (loss / a) ** (1.0 / exponent) + (loss / b) ** (1.0 / exponent) == pytest.approx(flow, rel=1e-9)
+def table_misses(exponent: float = 2.0, spoilt: Callable[[float], float] = lambda n: n) -> list[str]:
+    """The car's own flow table against the closed form, at the temperature where its curves stand."""
+    flow = np.linspace(0.0, 40.0, 401)
+    head = np.maximum(8.0 - 0.005 * flow**2, 0.0)
+    pump = Pump(
+        head_flow_m3_s=tuple(flow * L_MIN), head_pa=tuple(head * METRE_PA), system_pa=METRE_PA * 0.01 * 15.0**2,
+        system_ref_m3_s=15.0 * L_MIN, system_exponent=exponent,
+    )  # fmt: skip
+    found = []
+    for n, litres, metres in QUADRATIC:
+        made = build_flow_table(pump, Loop(), table("ethylene", 0.4), np.array([spoilt(n)]), np.array([REFERENCE_K]))
+        got = float(made.flow_m3_s[0, 0]) / L_MIN, float(made.head_pa[0, 0]) / METRE_PA
+        if got != pytest.approx((litres, metres), rel=4e-5):
+            found.append(f"{n}: {got}")
+    return found
 
 
-def test_fitting_loss() -> None:
-    """K rho v^2 / 2: water at 20 degC, 10 L/min in 19 mm runs at 0.5878 m/s (fluids 1.3.1), exit K 1."""
-    loss = hydraulics.fitting_pressure_drop_pa(1.0, 10.0 * L_MIN, 0.019, 998.2)
-    assert loss == pytest.approx(0.5 * 998.2 * 0.5878**2, rel=2e-4)
-    assert hydraulics.fitting_pressure_drop_pa(1.1, 10.0 * L_MIN, 0.019, 998.2) != pytest.approx(loss, rel=0.05)
+def test_operating_points_of_the_flow_table() -> None:
+    assert table_misses() == []
+
+
+def test_the_flow_table_notices_wrong_laws() -> None:
+    assert len(table_misses(exponent=1.9)) == 3
+    assert len(table_misses(spoilt=lambda n: 0.99 * n)) == 3
+    assert len(table_misses(spoilt=lambda n: n**0.5)) == 2, "right only at rated speed"
 
 
 def test_reynolds_of_the_worked_hose() -> None:
