@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from arena.contest.axes import Axes, default_axes
 from arena.contest.comparing import Comparison, Interval, compare, play_worlds
+from arena.contest.outings import envelope
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import Contestant
 from arena.contest.standings import YARDSTICK
@@ -16,7 +17,6 @@ from arena.contest.table_shape import contestant_with, shaped
 from arena.contest.table_tuning import TunedTable, tune_tables
 from arena.contest.tune import Keep, Kept, Training, measured, search_on
 from arena.contest.tuning import Job
-from arena.contest.worlds import envelope
 from arena.plant.compile import set_goals
 from arena.strategies import shipped
 

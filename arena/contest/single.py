@@ -10,21 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.entering import carries, contestant_of, notes_on, stall_note, without_carried
-from arena.contest.faults import compile_under, drive_under
 from arena.contest.figures import figures_of
 from arena.contest.freezing import freezing_notes
+from arena.contest.outings import Ready, ready_outing
 from arena.contest.run import Contestant, lay_out, play, why_failed
-from arena.contest.worlds import envelope
 from arena.errors import BadInput
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
+from arena.plant.compile import CompiledOuting, Goals
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, load_car
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, load_drive
 from arena.scenario.fault import Fault, load_fault
-from arena.timetable.outing import Played, outing_seed
-from arena.timetable.outing import play as play_drive
+from arena.timetable.outing import Played
 
 
 @dataclass(frozen=True)
@@ -106,17 +104,6 @@ def drive_once(
 
 def compile_one(
     drive: Drive, climate: Climate, numbers: CarNumbers, seed: int, goals: Goals, fault: Fault | None = None
-) -> tuple[Played, CompiledOuting]:
+) -> Ready:
     """A drive played and compiled, with its fault and its attainable envelope."""
-    name = f"{drive.name}/{climate.name}"
-    met = drive_under(fault, drive) if fault else drive
-    played = play_drive(met, climate, numbers, outing_seed(seed, name, 0))
-    noise = int(outing_seed(seed, f"noise {name}", 0).generate_state(1, np.uint64)[0])
-    compiled: CompiledOuting
-    if fault:
-        played, compiled = compile_under(fault, played, numbers, goals, noise)
-    else:
-        compiled = compile_outing(played, numbers, goals, noise)
-    low, high = envelope(compiled)
-    set_goals(compiled, goals, low, high)
-    return played, compiled
+    return ready_outing(drive, climate, numbers, goals, (seed, f"{drive.name}/{climate.name}", 0), fault)

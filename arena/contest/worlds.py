@@ -6,35 +6,29 @@ meet the same traffic, the same probe noise and the same car. Worlds are made, r
 
 from __future__ import annotations
 
-import ctypes
 import hashlib
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.faults import compile_under, drive_under
 from arena.contest.laws import MOST_LAWS
-from arena.contest.run import NARROW, Contestant, Lanes, lay_out, play
+from arena.contest.outings import ready_outing
+from arena.contest.run import NARROW, Contestant, Lanes, lay_out
 from arena.plant import layout as at
-from arena.plant.compile import AirPath, CompiledOuting, Goals, compile_outing, set_goals
+from arena.plant.compile import AirPath, CompiledOuting, Goals
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car
 from arena.scenario.climate import Climate
 from arena.scenario.drive import Drive
 from arena.scenario.fault import Fault
 from arena.scenario.season import Season
-from arena.strategies import shipped
 from arena.timetable.outing import outing_seed
-from arena.timetable.outing import play as play_drive
 
 TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
 CARS = 6  # cars of one Latin hypercube: as many as a default ranking has worlds
-_M_MMAP_THRESHOLD = -3  # glibc's malloc.h
 GIVEN_SHARE = 0.3  # a number given in the car file varies by this share of what an assumed one does
 
 # What varies from car to car, each evenly within +-spread of its value times the factor. Judgement, from memory.
@@ -140,35 +134,16 @@ def latin_draws(seed: int, replicate: int, size: int) -> NDArray[np.float64]:
 
 def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> Outing:
     """One entry of the season played with its fault, compiled and given its attainable envelope."""
-    large_arrays_apart()
     e = plan.season.entries[entry]
-    name, sound = plan.outing_id(entry), plan.sound_id(entry)
-    fault = plan.fault_of(entry)
-    seed = outing_seed(plan.seed, sound, replicate)
-    drive = drive_under(fault, plan.drives[entry]) if fault else plan.drives[entry]
-    played = play_drive(drive, plan.climates[entry], numbers, seed)
-    noise = int(outing_seed(plan.seed, f"noise {sound}", replicate).generate_state(1, np.uint64)[0])
-    compiled: CompiledOuting
-    if fault:
-        played, compiled = compile_under(fault, played, numbers, plan.goals, noise)
-    else:
-        compiled = compile_outing(played, numbers, plan.goals, noise)
-    low, high = envelope(compiled)
-    set_goals(compiled, plan.goals, low, high)
+    drive, climate, sound = plan.drives[entry], plan.climates[entry], plan.sound_id(entry)
+    played, compiled = ready_outing(
+        drive, climate, numbers, plan.goals, (plan.seed, sound, replicate), plan.fault_of(entry)
+    )
     seconds = (played.ticks - played.score_from) * 0.1
-    there = plan.drives[entry].name, plan.climates[entry].name
-    return Outing(name, entry, replicate, *there, e.outings_per_year, seconds, compiled, played.notes)
-
-
-@cache
-def large_arrays_apart() -> None:
-    """Have the C library map every array over a megabyte by itself and give it back when freed, where it is glibc.
-
-    Left alone it raises that bound to the largest array freed; outings, each of another length, then leave the heap in
-    pieces, and memory creeps up with their number though nothing is held.
-    """
-    with suppress(AttributeError, OSError, TypeError):
-        ctypes.CDLL(None).mallopt(_M_MMAP_THRESHOLD, 1 << 20)
+    return Outing(
+        plan.outing_id(entry), entry, replicate, drive.name, climate.name, e.outings_per_year, seconds, compiled,
+        played.notes,
+    )  # fmt: skip
 
 
 def without_arrays(outing: Outing) -> Outing:
@@ -180,29 +155,6 @@ def without_arrays(outing: Outing) -> Outing:
     kept = replace(outing, compiled=bare)
     object.__setattr__(kept, "limit_s", outing.limit_s)
     return kept
-
-
-def envelope(outing: CompiledOuting) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Lowest and highest attainable charge temperature by tick: pointwise of always-on and always-off.
-
-    Approximate: a pump switched cleverly can at moments be outside. If always-off boils, its part up to there.
-    """
-    played = play(outing, _references(), trace_lanes=2, trace_columns=1)
-    assert played.trace is not None
-    on, off = played.trace[:, 0, 0], played.trace[:, 1, 0].copy()
-    failed = played.row(at.FAILED)[1]
-    if failed >= 0:
-        off[int(failed) :] = on[int(failed) :]
-    return np.minimum(on, off), np.maximum(on, off)
-
-
-_REFERENCES: list[Lanes] = []
-
-
-def _references() -> Lanes:
-    if not _REFERENCES:
-        _REFERENCES.append(lay_out([Contestant(n, shipped()[n]) for n in ("always-on", "always-off")]))
-    return _REFERENCES[0]
 
 
 def batches(contestants: list[Contestant]) -> list[Lanes]:

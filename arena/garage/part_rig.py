@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.contest.outings import envelope
 from arena.contest.pool import in_order
 from arena.contest.run import Contestant, lay_out
 from arena.contest.standings import HARD_LIMIT_K, RunTable, costs, over_limit_k
 from arena.contest.tables import judge, table_of
 from arena.contest.tune import FAILED_SCORE, GENERATION, Search, rounded
-from arena.contest.worlds import Outing, Plan, car_of_world, envelope
+from arena.contest.worlds import Outing, Plan, car_of_world
 from arena.garage.part_list import PRESENT, Part
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, compile_outing, set_goals

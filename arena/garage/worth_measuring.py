@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.figures import figures_of
+from arena.contest.outings import envelope
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.run import Contestant, Lanes, lay_out, play
 from arena.contest.standings import costs
 from arena.contest.tables import join_worlds, table_of
-from arena.contest.worlds import Outing, Plan, envelope
+from arena.contest.worlds import Outing, Plan
 from arena.errors import BadInput
 from arena.plant.compile import compile_outing, set_goals
 from arena.plant.numbers import CarNumbers

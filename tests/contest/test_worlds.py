@@ -6,9 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
+from arena.contest.outings import envelope
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.tournament import make_plan
-from arena.contest.worlds import CARS, SPREAD, TRAIN_FROM, car_of_world, envelope, latin_draws, play_entry
+from arena.contest.worlds import CARS, SPREAD, TRAIN_FROM, car_of_world, latin_draws, play_entry
 from arena.plant import layout as at
 from arena.strategies import shipped
 
