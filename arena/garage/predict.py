@@ -19,6 +19,7 @@ from arena.contest import run
 from arena.garage.inputs import LogInputs, log_inputs
 from arena.garage.read_log import GarageLog
 from arena.plant import layout as at
+from arena.plant.car_tables import tables
 from arena.plant.compile import (
     LOOP_OVER_AMBIENT_K,
     CompiledOuting,
@@ -28,7 +29,6 @@ from arena.plant.compile import (
     front_and_hose_columns,
     parameters,
     sense_columns,
-    tables,
 )
 from arena.plant.jit import kernel
 from arena.plant.numbers import CarNumbers, Loop, Pump

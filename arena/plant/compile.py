@@ -14,22 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.errors import BadInput
-from arena.plant import air, electrics, exchanger, film, fluids, hydraulics, probe
+from arena.plant import air, exchanger, fluids, probe
 from arena.plant import layout as at
+from arena.plant.car_tables import COLDEST_K, HOTTEST_K, tables, top_flow, top_speed
 from arena.plant.jit import compiled
-from arena.plant.numbers import CarNumbers, Core, Front, Loop, Pump, Supply
+from arena.plant.numbers import CarNumbers, Loop
 
 Floats = NDArray[np.float64]
 
 TICK_S = at.TICK_S
 WARM_ENGINE_K = 363.15
-REFERENCE_V = 13.8  # supply at which the pulse-width tables are worked out
 LEAST_LINK_M3 = 0.15e-3  # smallest mixed cell that may close the loop: its outflow is extrapolated
 BOOST_FROM_PA = 110e3  # boost share is 0 here and 1 at the car's highest MAP
 LIMIT_FROM_PA = 130e3
 STALL_S = 10.0  # commanded on for so long without turning: stalled
 LOOP_OVER_AMBIENT_K = 12.0  # expected coolant temperature over the outside air, for its one heat capacity
-_COLDEST_K, _HOTTEST_K = 233.15, 393.15  # span of the flow table
 _TURBINE_FLOW = (0.005, 0.018, 0.190)  # kg/s of idle, cruise and full load: where turbine temperatures are given
 
 
@@ -342,8 +341,8 @@ def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: flo
     p[at.P_DELAY] = round(car.control.start_delay_s / TICK_S)
     p[at.P_STALL_TICKS] = STALL_S / TICK_S
     p[at.P_SPEED_STEP] = top_speed(pump) / (at.SPEED_ROWS - 1)
-    p[at.P_TEMP_0] = _COLDEST_K
-    p[at.P_TEMP_STEP] = (_HOTTEST_K - _COLDEST_K) / (at.TEMP_COLUMNS - 1)
+    p[at.P_TEMP_0] = COLDEST_K
+    p[at.P_TEMP_STEP] = (HOTTEST_K - COLDEST_K) / (at.TEMP_COLUMNS - 1)
     p[at.P_FLOW_STEP] = top_flow(pump) / (at.FLOW_ROWS - 1)
     return p, volume_heat
 
@@ -365,78 +364,6 @@ def volumes(loop: Loop) -> tuple[float, float, float]:
             "give the hoses their real bore and length, or a tank",
         )
     return float(rest), LEAST_LINK_M3, side
-
-
-def top_speed(pump: Pump) -> float:
-    """Speed in rad/s the tables reach: no load at 16 V."""
-    return (16.0 - pump.brush_v) / pump.ke_v_s
-
-
-def top_flow(pump: Pump) -> float:
-    """Flow in m3/s the tables reach: free flow at top speed."""
-    return max(pump.head_flow_m3_s[-1] * top_speed(pump) / pump.rated_rad_s, 1e-6)
-
-
-def tables(car: CarNumbers, volume_heat: float) -> tuple[Floats, Floats, Floats]:
-    """Duty, flow and exchanger tables of one car, flat."""
-    flow = flow_table(car.pump, car.loop)
-    duty = duty_table(car.pump, car.loop, car.supply)
-    return duty, flow, exchanger_table(car, volume_heat)
-
-
-@lru_cache(maxsize=256)
-def flow_table(pump: Pump, loop: Loop) -> Floats:
-    """Flow (m3/s) and hydraulic torque per speed squared (N m s2) over speed and coolant temperature, flat.
-
-    Below the freezing point it is that of supercooled coolant, so that nothing is mixed into the numbers just above it;
-    the kernel stops the flow there. A thermosiphon's small flow stands where the pump does not turn.
-    """
-    speeds = np.linspace(0.0, top_speed(pump), at.SPEED_ROWS)
-    temperatures = np.linspace(_COLDEST_K, _HOTTEST_K, at.TEMP_COLUMNS)
-    coolant = fluids.table(loop.glycol, loop.glycol_volume_fraction)
-    built = hydraulics.build_flow_table(pump, loop, coolant, speeds / pump.rated_rad_s, temperatures)
-    out = np.zeros((at.SPEED_ROWS, at.TEMP_COLUMNS, 2))
-    out[:, :, 0] = np.maximum(built.flow_m3_s, loop.thermosiphon_m3_s)
-    out[1:, :, 1] = built.torque_nm[1:] / speeds[1:, None] ** 2
-    out[0, :, 1] = out[1, :, 1]
-    return out.ravel()
-
-
-@lru_cache(maxsize=256)
-def duty_table(pump: Pump, loop: Loop, supply: Supply) -> Floats:
-    """What pulse-width modulation makes of a duty at the reference supply, turning and at rest, and what speed share a
-    signal pump's controller does, flat.
-    """
-    speeds = np.linspace(0.0, top_speed(pump), at.SPEED_ROWS)
-    middle = int((hydraulics.REFERENCE_K - _COLDEST_K) / (_HOTTEST_K - _COLDEST_K) * (at.TEMP_COLUMNS - 1))
-    c = flow_table(pump, loop).reshape(at.SPEED_ROWS, at.TEMP_COLUMNS, 2)[:, middle, 1]
-    out = np.ones((at.DUTY_ROWS, 4))
-    made = electrics.pwm_tables(
-        pump, REFERENCE_V, lambda w: pump.friction_nm + float(np.interp(w, speeds, c)) * float(w) ** 2, at.DUTY_ROWS
-    )
-    out[:, 0], out[:, 1] = np.nan_to_num(made.voltage_factor, nan=1.0), np.nan_to_num(made.supply_share, nan=0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        out[:, 1] = np.where(made.duty > 0.0, out[:, 1] / np.where(made.duty > 0.0, made.duty, 1.0), 1.0)
-    out[:, 2] = electrics.signal_speed_share(made.duty, pump.signal_duty, pump.signal_speed)
-    # At rest: such that the kernel, which takes the leads for the duty's share of the time, finds the current there is.
-    duty = np.maximum(made.duty, made.duty[1])
-    amps = np.asarray(electrics.at_rest_a(pump, REFERENCE_V, duty, supply.lead_ohm))
-    needed = pump.brush_v + amps * (pump.resistance_ohm + supply.lead_ohm * duty)
-    out[:, 3] = needed / (duty * REFERENCE_V)
-    return out.ravel()
-
-
-def exchanger_table(car: CarNumbers, volume_heat: float) -> Floats:
-    """Coolant-side conductance G and carry-over E = G / (exp(G/F) - 1) per cell of core and front over flow, flat."""
-    flow = np.linspace(0.0, top_flow(car.pump), at.FLOW_ROWS)
-    out = np.zeros((at.FLOW_ROWS, 4))
-    parts: tuple[tuple[Core | Front, int], ...] = ((car.core, at.CORE_CELLS), (car.front, at.FRONT_CELLS))
-    for k, (part, cells) in enumerate(parts):
-        g = np.asarray(film.coolant_conductance(part, car.loop, flow)) / cells
-        n = np.minimum(g / np.maximum(flow * volume_heat, 1e-12), 700.0)
-        out[:, 2 * k] = g
-        out[:, 2 * k + 1] = np.where(n < 40.0, g / np.expm1(n), 0.0)  # below rounding; and no denormal numbers
-    return out.ravel()
 
 
 @compiled

@@ -64,6 +64,7 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/worlds_file": ("hardening/test_limits_of_files.py", "hardening/test_interrupt_folders.py"),
     "plant/air": ("plant/test_air.py", "published/test_published_air.py"),
     "plant/compile": KERNEL, "plant/kernel": KERNEL, "plant/layout": KERNEL, "plant/rows": KERNEL,
+    "plant/circuit": KERNEL, "plant/look_ups": KERNEL, "plant/car_tables": KERNEL,
     "plant/values": KERNEL,
     "plant/electrics": ("plant/test_electrics.py", "published/test_published_electrics.py", "plant/test_breakaway.py"),
     "plant/exchanger": ("plant/test_exchanger.py", "published/test_published_exchangers.py"),

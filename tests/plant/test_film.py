@@ -15,7 +15,7 @@ from ht.conv_internal import laminar_entry_thermal_Hausen, turbulent_Colburn
 
 from arena.errors import BadInput
 from arena.garage.part_list import PARTS
-from arena.plant import compile, fluids
+from arena.plant import car_tables, fluids
 from arena.plant.film import FILM_K, coolant_conductance, coolant_ha_w_k, film_gain
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import load_car
@@ -72,7 +72,7 @@ def test_the_shipped_exponent_puts_water_well_above_glycol() -> None:
 
 def test_the_cells_and_what_is_derived_take_the_loops_own_film() -> None:
     heat = 3.6e6
-    tables = [compile.exchanger_table(replace(CAR, loop=loop), heat).reshape(-1, 4) for loop in (CAR.loop, WATER)]
+    tables = [car_tables.exchanger_table(replace(CAR, loop=loop), heat).reshape(-1, 4) for loop in (CAR.loop, WATER)]
     gain = coolant_ha_w_k(CAR.core, WATER) / CAR.core.coolant_ha_w_k
     np.testing.assert_allclose(tables[1][5:, 0] / tables[0][5:, 0], gain, rtol=1e-12)
     np.testing.assert_allclose(tables[1][5:, 2] / tables[0][5:, 2], gain, rtol=1e-12)
