@@ -23,13 +23,32 @@ from arena.scenario.fitted import fitted_toml
 from arena.writing import write_whole
 
 _WAYS = {
-    "core": ("rated_", "length_mm", "width_mm", "height_mm", "fins_per_", "size"),
-    "front": ("rated_", "width_mm", "height_mm", "depth_mm", "fins_per_", "size"),
+    "core": (
+        "rated_effectiveness",
+        "rated_air_",
+        "rated_coolant_l_min",
+        "length_mm",
+        "width_mm",
+        "height_mm",
+        "fins_per_",
+        "size",
+    ),
+    "front": (
+        "rated_effectiveness",
+        "rated_air_",
+        "rated_coolant_l_min",
+        "width_mm",
+        "height_mm",
+        "depth_mm",
+        "fins_per_",
+        "size",
+    ),
     "loop": ("total_fill_l",),
     "probe": ("type",),
     "pump": ("bucket_",),
 }
 _ONLY_FOR = {"probe": ("tau_s",), "pump": ("system_kpa",)}  # other numbers of these sections stand beside their ways
+_SETTLED_BY_CURRENT = ("pump.friction_nm", "pump.hydraulic_efficiency", "pump.rated_speed_rpm")  # with rated_a given
 _NEEDS = {"pump.system_kpa": "system_l_min"}  # a key that cannot stand without another
 
 ALONG = {
@@ -184,6 +203,7 @@ def _spell_out(table: Any, section: str, base: Car) -> dict[str, str]:
         key = KEY_OF_NUMBER[number]
         field = key.split(".")[1]
         theirs = why.startswith("estimated") and any(f"{section}.{way}" in why for way in ways)
+        theirs = theirs or key in _SETTLED_BY_CURRENT
         if key.startswith(f"{section}.") and theirs and field not in table:
             value = written(section, field, getattr(base.numbers(), section))
             if value is not None:

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 SHRINK = 0.5  # of the spread believed before the log
 Z90 = 1.6449  # two-sided 90 %
+WIDER = 1.4  # intervals, for what no residual shows (inputs polled once a second lean a fit one way): see recovery.py
 FLAT = 0.35  # of the rise a parabola would show: less is no minimum
 COOLANT_ADVICE = "hold 100 km/h two minutes with the pump off, then two minutes with it full, off boost"
 PULLS = "six pulls to the speed limit, pump full, half a minute of cruise between them, logged faster than 1 Hz"
@@ -83,6 +84,7 @@ def _one(found: Estimate, k: int, item: Parameter, c: Floats, polls: float) -> T
     why, below, above = _refusal(found, k, item, spread), 0.0, 0.0
     if not why:
         below, above = (float(np.hypot(_profile(found, k, c, side), Z90 * polls)) for side in (-1.0, 1.0))
+        below, above = WIDER * below, WIDER * above
         if not np.isfinite(below + above):
             why = "the fit is as good with quite other values"
     if why:
