@@ -75,7 +75,7 @@ def verdict_of(pair: PairResult, first: str) -> str:
     """A word on one pair of axes against the first."""
     if pair.pair == first:
         return ""
-    if not pair.less_first.excludes(0.0):
+    if not pair.less_first.excludes(0.0) or abs(pair.less_first.value) < 0.0005:  # prints as 0.000
         return "no difference to be told"
     return "better" if pair.less_first.value < 0.0 else "worse"
 
