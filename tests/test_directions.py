@@ -1,4 +1,4 @@
-"""Data flows one way: who may import whom, who may print, and no module that is known by nobody."""
+"""Data flows one way: who may import whom, who may print; and files and functions stay of a size to be read."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ MAY_USE = {
         "report", "garage", "contest", "strategies", "timetable", "scenario", "plant", "errors", "units", "writing",
     },
 }  # fmt: skip
+MOST_LINES, MOST_LINES_A_FUNCTION = 400, 65
 FILES = sorted(p for p in ROOT.rglob("*.py") if "_scenarios" not in p.parts)
 
 
@@ -57,3 +58,12 @@ def test_only_cli_and_report_print(path: Path) -> None:
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_every_file_says_what_it_is_for(path: Path) -> None:
     assert ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_files_and_functions_can_be_read_at_one_go(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= MOST_LINES
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef):
+            assert (node.end_lineno or 0) - node.lineno < MOST_LINES_A_FUNCTION, node.name

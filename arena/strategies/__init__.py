@@ -18,10 +18,15 @@ _GIVEN = re.compile(r"\+([a-z_][a-z0-9_]*)=([^+]*)$")
 @cache
 def shipped() -> dict[str, Strategy]:
     """Every shipped strategy by name, in the order of the file names."""
-    found = {}
+    found: dict[str, Strategy] = {}
     for path in sorted(Path(__file__).parent.glob("*.py")):
         if path.stem not in _NOT_STRATEGIES:
             strategy = from_module(importlib.import_module(f"arena.strategies.{path.stem}"), path)
+            if strategy.name in found:
+                raise BadInput(
+                    f"{path}: is called {strategy.name!r}, as {found[strategy.name].path} is",
+                    "Change `name` in one of the two files.",
+                )
             found[strategy.name] = strategy
     return found
 

@@ -104,7 +104,7 @@ def differences(now: Any, then: Any, place: str = "") -> list[str]:
     """Where two results differ by more than the last figures."""
     if isinstance(now, dict) and isinstance(then, dict):
         keys = {**then, **now}
-        gone = object()
+        gone = "(not there)"
         return [d for k in keys for d in differences(now.get(k, gone), then.get(k, gone), f"{place}/{k}")]
     if isinstance(now, float | int) and isinstance(then, float | int) and not isinstance(now, bool):
         return [] if math.isclose(now, then, rel_tol=REL, abs_tol=ABS) else [f"{place}: {then!r} is now {now!r}"]
