@@ -125,6 +125,7 @@ ALLOWED = {  # who may, and why
     ("strategies/base.py", "exec"): "a strategy file that a person named",
     ("strategies/base.py", "compile"): "the same",
     ("contest/bench.py", "subprocess"): "this interpreter, to time a cold start",
+    ("contest/outings.py", "ctypes"): "the C library is given a number for its allocator, nothing else",
 }
 CALLS = {"eval", "exec", "compile", "execfile", "__import__", "breakpoint", "input"}
 MODULES = {"pickle", "cPickle", "dill", "marshal", "shelve", "yaml", "subprocess", "code", "runpy", "ctypes", "cffi",
