@@ -144,7 +144,8 @@ def _name(low: float, high: float, current: str) -> tuple[str, list[str]]:
     span = f"between {100 * low:.0f} and {100 * min(high, 1.2):.0f} % of what the pump in the car file moves"
     if high <= NONE:
         return "no flow", [
-            "whether the pump does not turn, runs dry, or the loop is shut off: listen, and feel the hoses"
+            "whether the pump does not turn, runs dry, the loop is shut off, or the probe sits before the core: "
+            "listen, feel the hoses, look where the probe is"
         ]
     if high <= HARDLY:
         if current == "light":

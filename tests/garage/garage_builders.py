@@ -275,7 +275,7 @@ def _ill_probe(made: CompiledOuting, iat_k: Floats, ill: Ill) -> Floats:
     """What a probe in the wrong place reads: with its own lag, the air before the core, or bay metal in part."""
     if ill.reads == "charge" and not ill.metal_share:
         return _probe(made, iat_k)
-    air = iat_k if ill.reads == "charge" else made.path.charger_out_k
+    air = iat_k if ill.reads == "charge" else made.air.charger_out_k
     goal = (1.0 - ill.metal_share) * air + ill.metal_share * made.X[:, at.X_BAY]
     out, value = np.empty(made.ticks), float(goal[0])
     for tick in range(made.ticks):

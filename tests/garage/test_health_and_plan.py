@@ -59,3 +59,24 @@ def test_a_worn_pump_is_seen_against_the_fitted_car(tmp_path: Path) -> None:
     assert worn.flow == "weak"
     assert worn.low is not None and worn.high is not None and worn.low < 0.56 and worn.high < 0.8
     assert pytest.approx(0.5, abs=0.1) == worn.share
+
+
+def test_air_in_the_loop_is_told_by_little_flow_at_little_current(tmp_path: Path) -> None:
+    ill = make.Ill(flow_share=0.1, current_share=0.5)
+    found = check_health(make.ill_log(tmp_path / "air.csv", ill, plan.PIECES[0], 3, exact=False))
+    assert found.flow == "hardly flows: air-bound" and found.probe == "in order"
+    assert any("49 % of its rated" in line for line in found.evidence)
+
+
+def test_a_probe_that_reads_the_bay_is_called_misplaced(tmp_path: Path) -> None:
+    ill = make.Ill(metal_share=0.4)
+    found = check_health(make.ill_log(tmp_path / "probe.csv", ill, plan.PIECES[0], 3, exact=False))
+    assert found.probe == "suspect" and found.flow == "flows as it should"
+    assert any("follows the bay" in line for line in found.evidence)
+
+
+def test_a_probe_before_the_core_looks_like_no_flow_and_that_is_said(tmp_path: Path) -> None:
+    ill = make.Ill(reads="before the core")
+    found = check_health(make.ill_log(tmp_path / "early.csv", ill, plan.PIECES[0], 3, exact=False))
+    assert found.flow == "no flow" and found.probe == "cannot tell"
+    assert any("the probe sits before the core" in line for line in found.cannot_tell)
