@@ -88,7 +88,7 @@ def test_every_command_shown_runs(page: Path, tmp_path: Path) -> None:
         for name in LOGS[-2:] if "logs" in words else ():
             have(name, tmp_path)
         if "--resume" in following:  # the next line goes on with it
-            interrupted([*words, "--trials", "64", "--replicates", "1", "--strategy", "proportional"], tmp_path)
+            interrupted([*words, "--trials", "400", "--replicates", "1", "--strategy", "proportional"], tmp_path)
             continue
         done = arena([*words, *smaller], tmp_path)
         assert done.returncode == 0, f"{page.name}: {command}\n{done.stderr}"
