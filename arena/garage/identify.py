@@ -20,7 +20,9 @@ Floats = NDArray[np.float64]
 
 SHRINK = 0.5  # of the spread believed before the log
 Z90 = 1.6449  # two-sided 90 %
-WIDER = 1.4  # intervals, for what no residual shows (inputs polled once a second lean a fit one way): see recovery.py
+WIDER = (
+    1.4  # intervals, calibrated on synthetic cars whose fits lean one way (why is not known): tests/bench/recovery.py
+)
 FLAT = 0.35  # of the rise a parabola would show: less is no minimum
 COOLANT_ADVICE = "hold 100 km/h two minutes with the pump off, then two minutes with it full, off boost"
 PULLS = "six pulls to the speed limit, pump full, half a minute of cruise between them, logged faster than 1 Hz"

@@ -38,9 +38,7 @@ class Car:
     path: Path | None = None
     origin: dict[str, str] = field(default_factory=dict)  # number -> "given", how it was fitted, or the same why
     marks: dict[str, Mark] = field(default_factory=dict)  # number -> its mark in [fitted]
-    typed: dict[str, object] = field(
-        default_factory=dict
-    )  # what the file gives that only leads to numbers, by file key
+    typed: dict[str, object] = field(default_factory=dict)  # given by keys that only lead to numbers, by file key
     _numbers: CarNumbers = field(default_factory=CarNumbers)
 
     def numbers(self) -> CarNumbers:

@@ -22,8 +22,6 @@ from arena.scenario.pump_ways import pump
 __all__ = ["Found", "work_out"]
 
 INLET_PA: Final = 101325.0
-FACE_M2: Final = (0.04, 0.5)  # of front exchangers; from memory
-CORE_L: Final = (0.8, 15.0)  # outside volume of cores; from memory
 PROBE_TAU_S: Final = {"open": 4.0, "closed": 15.0}
 
 
@@ -32,7 +30,7 @@ def work_out(file: CarFile, base: CarNumbers) -> Found:
     found = Found()
     for section in SECTIONS:
         _plain(found, section, getattr(file, section))
-    for step in (_engine, _mixture, core, front, _sizes, _loop, pump, _probe, _control):
+    for step in (_engine, _mixture, core, front, _loop, pump, _probe, _control):
         step(found, file, base)
     _snap(found, base)
     return found
@@ -104,21 +102,6 @@ def _engine(found: Found, file: CarFile, base: CarNumbers) -> None:
         ratio = float(found.get(base, "engine", "redline_rpm")) / b.redline_rpm
         for name in ("boost_starts_rpm", "boost_full_rpm"):
             found.put("engine", name, getattr(b, name) * min(ratio, 1.0), "estimated from engine.redline_rpm")
-
-
-def _sizes(found: Found, file: CarFile, base: CarNumbers) -> None:
-    """A size typed in another unit than its key's shows in the area or volume it makes."""
-    c, f = file.core, file.front
-    if f.width_mm is not None and f.height_mm is not None:
-        area = f.width_mm * f.height_mm * 1e-6
-        if not FACE_M2[0] <= area <= FACE_M2[1]:
-            said = f"front.width_mm = {f.width_mm:g} by front.height_mm = {f.height_mm:g} is {area:.3g} m2 of face"
-            found.notes.append(f"{said}, which is unusual (most cars: {FACE_M2[0]:g} to {FACE_M2[1]:g}); are these mm?")
-    if c.length_mm is not None and c.width_mm is not None and c.height_mm is not None:
-        litres = c.length_mm * c.width_mm * c.height_mm * 1e-6
-        if not CORE_L[0] <= litres <= CORE_L[1]:
-            said = f"core.length_mm, width_mm and height_mm make {litres:.3g} L"
-            found.notes.append(f"{said}, which is unusual (most cars: {CORE_L[0]:g} to {CORE_L[1]:g}); are these mm?")
 
 
 def _supercharger(found: Found) -> None:

@@ -172,7 +172,8 @@ def _bucket(found: Found, file: CarFile, base: CarNumbers) -> None:
     efficiency = head * flow / (torque * speed) / shape
     if not LEAST_EFFICIENCY <= efficiency <= MOST_EFFICIENCY:
         found.notes.append(
-            f"pump.bucket_a would mean a hydraulic efficiency of {efficiency:.2f}, held within 0.05 to 0.7: "
+            f"pump.bucket_a would mean a hydraulic efficiency of {efficiency:.2f}, held within "
+            f"{LEAST_EFFICIENCY:g} to {MOST_EFFICIENCY:g}: "
             "check flow and current"
         )
     found.put("pump", "peak_hydraulic_efficiency", min(max(efficiency, LEAST_EFFICIENCY), MOST_EFFICIENCY), why)

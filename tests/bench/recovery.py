@@ -4,10 +4,10 @@ Run from the top folder: `python tests/bench/recovery.py [CARS] [FIRST] [--ordin
 The log is the drive that `arena fit --plan` advises, or with --ordinary a commute, hill pulls or a track session; the
 other drive is one of these three on a warmer day, pump off and full in turn. Each car differs from the base car in all
 numbers of the fit. Logs come from the differential equations (scipy's DOP853) with sensor noise of 0.15 K, 1 Hz
-polling, 0.5 K steps. Intervals as the noise alone makes them held 78 % of cars 101 to 130 (170 intervals), most of the
-misses by a lean of the core's air side that polled inputs cause; identify.WIDER, chosen on these, makes it 88 %, and
-93 % of the 76 of cars 201 to 214, which had no part in choosing it. Promised: 90 % intervals hold the truth 80 to 97 %
-of the time, pooled; the predicted charge temperature of another drive within 1 K RMS (39 of these 44 cars; all: 0.7 K).
+polling, 0.5 K steps. Promised: 90 % intervals hold the truth 80 to 97 % of the time, pooled; the predicted charge
+temperature of another drive within 1 K RMS. Intervals as the noise alone makes them held 78 % of cars 101 to 130: fits
+lean towards a better core on the air side, why is not known. identify.WIDER was chosen on these; cars 201 to 214 had no
+part in it.
 """
 
 from __future__ import annotations
