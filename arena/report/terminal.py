@@ -241,12 +241,12 @@ def _fault_by_fault(found: Sequence[Protection], columns: range) -> Table:
 
 
 def ties(standings: Standings, units: Units = METRIC) -> list[str]:
-    """One line a tie, and one for places lost to the limit."""
-    lines = [
-        f"{line.contestant} = {', '.join(line.tied_with)}: the difference cannot be told from none"
-        for line in standings.lines
-        if line.tied_with
-    ]
+    """One line a tie, each pair told once, and one for places lost to the limit."""
+    lines, told = [], set()
+    for line in standings.lines:
+        told.add(line.contestant)
+        if others := [name for name in line.tied_with if name not in told]:
+            lines.append(f"{line.contestant} = {', '.join(others)}: the difference cannot be told from none")
     lines += [
         f"{line.contestant}: more than {of(units, line.over_limit_k, 'K'):.1f} {units.difference_unit} over the "
         "attainable limit on boost: no better place"

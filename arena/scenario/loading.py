@@ -93,7 +93,10 @@ def find(kind: str, name: str | Path, near: Path | None = None) -> Path:
         if _is_file(candidate):
             return candidate
     if looks_like_path:
-        near_file = did_you_mean(given.stem, _names(kind)) or did_you_mean(given.name, _names_beside(given))
+        beside = {Path(name).stem: name for name in _names_beside(given)}  # endings are alike and would count
+        near_file = did_you_mean(given.stem, _names(kind))
+        if not near_file and (stem := nearest(given.stem, list(beside))):
+            near_file = f', did you mean "{one_line(beside[stem])}"?'
         raise BadInput(
             f"{said}: there is no such file{near_file}",
             f"Check the path, or name a {one} that is known. {_listing(kind)}",

@@ -20,6 +20,7 @@ from arena.contest.standings import YARDSTICK, costs, rank
 from arena.contest.tournament import climate_standings, entrants, hold_tournament, make_plan, rank_season
 from arena.contest.tune import GENERATION, at_bound, rounded
 from arena.errors import BadInput
+from arena.report.terminal import ties
 from arena.strategies import shipped
 from arena.strategies.base import Setting
 
@@ -99,6 +100,7 @@ def test_a_handicapped_twin_ranks_below_and_a_copy_ties(small_season: Path) -> N
     assert line.tied_with == ()
     assert standings.line("copy").tied_with == ("proportional",)
     assert standings.line("copy").place == standings.line("proportional").place == 1
+    assert [words.split(":")[0] for words in ties(standings)] == ["proportional = copy"], "a pair is told once"
     shares = {(a, b): share for a, b, share in standings.beats}
     assert shares["proportional", "copy"] == 0.5
     assert shares["proportional", "wasteful"] == 1.0
