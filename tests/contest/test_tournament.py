@@ -100,7 +100,8 @@ def test_a_handicapped_twin_ranks_below_and_a_copy_ties(small_season: Path) -> N
     assert line.tied_with == ()
     assert standings.line("copy").tied_with == ("proportional",)
     assert standings.line("copy").place == standings.line("proportional").place == 1
-    assert [words.split(":")[0] for words in ties(standings)] == ["proportional = copy"], "a pair is told once"
+    (pair,) = ties(standings)  # told once, not from either side
+    assert set(pair.split(":")[0].split(" = ")) == {"copy", "proportional"}
     shares = {(a, b): share for a, b, share in standings.beats}
     assert shares["proportional", "copy"] == 0.5
     assert shares["proportional", "wasteful"] == 1.0
