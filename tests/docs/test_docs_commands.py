@@ -65,13 +65,20 @@ def have(name: str, folder: Path) -> None:
 def interrupted(words: list[str], folder: Path) -> None:
     """Start a tournament and stop it by ctrl-C while it tunes."""
     shutil.rmtree(folder / "results", ignore_errors=True)
-    process = subprocess.Popen([sys.executable, "-m", "arena", *words], cwd=folder, stderr=subprocess.DEVNULL)
-    until = time.monotonic() + 60.0
-    while time.monotonic() < until and not list(folder.glob("results/hot.partial/tuning/*")):
-        assert process.poll() is None, "it ended before it could be interrupted"
-        time.sleep(0.05)
-    process.send_signal(signal.SIGINT)
-    assert process.wait(30.0) == 130
+    process = subprocess.Popen(
+        [sys.executable, "-m", "arena", *words], cwd=folder, stderr=subprocess.DEVNULL,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509  (run in the background, it is ignored)
+    )  # fmt: skip
+    try:
+        until = time.monotonic() + 60.0
+        while time.monotonic() < until and not list(folder.glob("results/hot.partial/tuning/*")):
+            assert process.poll() is None, "it ended before it could be interrupted"
+            time.sleep(0.05)
+        process.send_signal(signal.SIGINT)
+        assert process.wait(30.0) == 130
+    finally:
+        process.kill()
+        process.wait()
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
@@ -88,7 +95,7 @@ def test_every_command_shown_runs(page: Path, tmp_path: Path) -> None:
         for name in LOGS[-2:] if "logs" in words else ():
             have(name, tmp_path)
         if "--resume" in following:  # the next line goes on with it
-            interrupted([*words, "--trials", "400", "--replicates", "1", "--strategy", "proportional"], tmp_path)
+            interrupted([*words, "--trials", "128", "--replicates", "1", "--strategy", "proportional"], tmp_path)
             continue
         done = arena([*words, *smaller], tmp_path)
         assert done.returncode == 0, f"{page.name}: {command}\n{done.stderr}"
