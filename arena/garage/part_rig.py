@@ -29,6 +29,7 @@ Floats = NDArray[np.float64]
 
 GENERATIONS = 3  # of every strategy on the present car
 TUNED_ON = 2  # strategies tuned on for every part
+TRIED = 63  # candidates of the second tuning; with always-on they are a batch
 STEP = 0.10  # of a setting's range: how far candidates of the second tuning lie about the first's
 LOOSE_K = 0.5  # on a car that breaks the limit with always-on too, so much more is let pass
 FAN_SEEN = ("front.fan_m_s", "front.face_velocity_ratio")  # all of a part that the drive itself meets
@@ -102,7 +103,7 @@ def tuned_first(rig: Rig, contestants: Sequence[Contestant]) -> list[Contestant]
 
 
 def tuned_on(rig: Rig, part: Part, starts: Sequence[Contestant]) -> tuple[Contestant, float]:
-    """The best of one full batch on the car with a part: the present car's settings and points about them.
+    """The best of TRIED candidates on the car with a part: the present car's settings and points about them.
 
     The same points are tried for every part, so that no part is luckier than another.
     """
@@ -114,9 +115,9 @@ def tuned_on(rig: Rig, part: Part, starts: Sequence[Contestant]) -> tuple[Contes
 
 
 def around(starts: Sequence[Contestant], seed: int) -> list[Contestant]:
-    """A batch of candidates: each start itself, the rest scattered normally about them, rounded, within range."""
+    """TRIED candidates: each start itself, the rest scattered normally about them, rounded, within range."""
     out: list[Contestant] = []
-    each = (at.LANES - 1) // len(starts)  # a lane is kept for always-on
+    each = TRIED // len(starts)
     for s, start in enumerate(starts):
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, 0x9A875, s])))
         centre = {**start.strategy.defaults(), **start.settings}

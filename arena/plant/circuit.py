@@ -195,12 +195,13 @@ def hose_3(rows: Any, x: Any, p: Any) -> None:
     hose_cells(rows, HOSE_3_AT, HOSE_3, p[P_HOSE_3_W], p[P_HOSE_3_UA], x[X_HOSE_T])
 
 
-def once_round(rows: Any, x: Any, p: Any) -> None:
-    """Link -> hose -> core -> hose -> front -> hose -> link."""
+def leave_and_hose_1(rows: Any, x: Any, p: Any) -> None:
+    """Out of the link, to the core."""
     leave_link(rows)
     hose_1(rows, x, p)
-    core(rows, x, p)
-    hose_2(rows, x, p)
-    front(rows, x, p)
+
+
+def hose_3_and_close(rows: Any, x: Any, p: Any) -> None:
+    """From the front exchanger back into the link."""
     hose_3(rows, x, p)
     close(rows, x, p)

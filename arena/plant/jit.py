@@ -58,7 +58,7 @@ def compiled(function: Callable[..., Any]) -> Any:
 
 def kernel(width: int) -> Any:
     """The kernel compiled for a batch `width` lanes wide. The width is a constant to the compiler, so that it
-    vectorises; each width is a module of its own from the same file, with its own cache (8 and 64 are used).
+    vectorises; each width is a module of its own from the same file, with its own cache (8 and layout.LANES are used).
     """
     with _LOADING:
         if width not in _KERNELS:

@@ -18,7 +18,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from arena.plant.circuit import close, hose_1, hose_2, once_round
+import numpy as np
+
+from arena.plant.circuit import close, core, front, hose_1, hose_2, hose_3_and_close, leave_and_hose_1
 from arena.plant.jit import compiled
 from arena.plant.layout import (
     AMPS_RATIO, APPLIED, BATTERY_A, COLD_CRUISE, CONDENSING, COOLANT_READING, CORE_COLDEST, CORE_HOTTEST, CORE_IN,
@@ -43,30 +45,31 @@ find_duty, find_flow, find_conductances = duty_look_up(LANES), flow_look_up(LANE
 @compiled
 def actuate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
     """From what the law asks to what reaches the pump: key, quiet cap, resolution, start delay, soft start."""
-    key = X[o + X_KEY] > 0.0
-    slow = X[o + X_SPEED] <= P[P_QUIET_KMH]
-    step = P[P_DUTY_STEP]
-    for n in range(used):
-        asked = S[DUTY * LANES + n]
-        if not (asked >= 0.0 and asked <= 1.0):
-            if S[FAILED * LANES + n] < 0.0 and key:
-                S[REASON * LANES + n] = 3.0
-                S[FAILED * LANES + n] = -2.0  # the tick is filled in by `judge`
-            asked = 0.0
-        if slow:
-            asked = min(asked, S[QUIET_CAP * LANES + n])
-        if not key:
-            asked = asked if X[o + X_KEY_OFF_S] < S[RUN_ON_S * LANES + n] else 0.0
-        if step > 0.0:
-            asked = math.floor(asked / step + 0.5) * step
+    key, off_s, scored = 1.0 if X[o + X_KEY] > 0.0 else 0.0, X[o + X_KEY_OFF_S], X[o + X_SCORED]
+    slow = 1.0 if X[o + X_SPEED] <= P[P_QUIET_KMH] else 0.0
+    stepped, step = 1.0 if P[P_DUTY_STEP] > 0.0 else 0.0, max(P[P_DUTY_STEP], 1e-9)
+    delay, softer = P[P_DELAY], P[P_SOFT]
+    for n in range(used):  # nothing conditional is stored and nothing shared is read, or it goes lane by lane
+        asked, failed, reason = S[DUTY * LANES + n], S[FAILED * LANES + n], S[REASON * LANES + n]
+        usable = (1.0 if asked >= 0.0 else 0.0) * (1.0 if asked <= 1.0 else 0.0)
+        fails = (1.0 - usable) * key * (1.0 if failed < 0.0 else 0.0)
+        S[REASON * LANES + n] = reason + fails * (3.0 - reason)
+        S[FAILED * LANES + n] = failed + fails * (-2.0 - failed)  # the tick is filled in by `judge`
+        asked = asked if usable > 0.0 else 0.0
+        capped = min(asked, S[QUIET_CAP * LANES + n])
+        asked = capped if slow > 0.0 else asked
+        asked *= max(key, 1.0 if off_s < S[RUN_ON_S * LANES + n] else 0.0)
+        whole = np.floor(asked / step + 0.5) * step
+        asked = whole if stepped > 0.0 else asked
         on = 1.0 if asked > 0.0 else 0.0
         started = on * (1.0 - S[WAS_ON * LANES + n])
         S[WAS_ON * LANES + n] = on
-        S[STARTS * LANES + n] += started * X[o + X_SCORED]
-        wait = P[P_DELAY] if started > 0.0 else max(S[DELAY * LANES + n] - 1.0, 0.0)
+        S[STARTS * LANES + n] += started * scored
+        waited = max(S[DELAY * LANES + n] - 1.0, 0.0)
+        wait = delay if started > 0.0 else waited
         S[DELAY * LANES + n] = wait
         given = asked if wait < 1.0 else 0.0
-        soft = min(given, S[APPLIED * LANES + n] + P[P_SOFT])
+        soft = min(given, S[APPLIED * LANES + n] + softer)
         S[APPLIED * LANES + n] = soft if S[IS_PWM * LANES + n] > 0.0 else given
 
 
@@ -90,7 +93,8 @@ def motor(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
     for n in range(used):
         duty = S[APPLIED * LANES + n]
         pwm = S[IS_PWM * LANES + n]
-        through = S[OHM_B * LANES + n] if duty > 0.5001 else S[OHM_A * LANES + n]
+        half, whole = S[OHM_A * LANES + n], S[OHM_B * LANES + n]
+        through = whole if duty > 0.5001 else half
         series = (1.0 - pwm) * (0.0 if duty > 0.999 else through)
         switched = pwm * duty + (1.0 - pwm)
         S[SERIES_OHM * LANES + n] = series
@@ -173,7 +177,7 @@ def look_up_exchangers(S: Any, P: Any, exchanger_table: Any, used: int = LANES) 
 
 def for_all_lanes(body: Any) -> Any:
     """A body of several lanes as a compiled function (S, X, o, P, used) of the first `used`."""
-    some = swept(body, LANES)
+    some = swept(body, LANES, AT_ONCE)
 
     def everywhere(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
         for n in range(0, used, AT_ONCE):
@@ -182,10 +186,24 @@ def for_all_lanes(body: Any) -> Any:
     return compiled(everywhere)
 
 
-AT_ONCE = lanes_at_once(LANES)
-circulate = for_all_lanes(once_round)
+AT_ONCE, PAIRS_AT_ONCE = lanes_at_once(LANES)
+to_core, to_front, to_link = (swept(part, LANES, AT_ONCE) for part in (leave_and_hose_1, hose_2, hose_3_and_close))
+in_core, in_front = (swept(part, LANES, PAIRS_AT_ONCE) for part in (core, front))
 close_loop = for_all_lanes(close)  # these three for tests against closed forms
 sweep_hose_1, sweep_hose_2 = for_all_lanes(hose_1), for_all_lanes(hose_2)
+
+
+@compiled
+def circulate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+    """Coolant once round the loop: link -> hose -> core -> hose -> front -> hose -> link."""
+    for n in range(0, used, AT_ONCE):
+        to_core(S, n, X, o, P)
+        for m in range(n, n + AT_ONCE, PAIRS_AT_ONCE):
+            in_core(S, m, X, o, P)
+        to_front(S, n, X, o, P)
+        for m in range(n, n + AT_ONCE, PAIRS_AT_ONCE):
+            in_front(S, m, X, o, P)
+        to_link(S, n, X, o, P)
 
 
 @compiled
@@ -197,8 +215,8 @@ def sense(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
         element = S[PROBE * LANES + n]
         element += rate * (base + slope * S[CORE_METAL * LANES + n] - element)
         S[PROBE * LANES + n] = element
-        S[READING * LANES + n] = math.floor((element - 273.15 + noise) / step + 0.5) * step + 273.15
-        S[COOLANT_READING * LANES + n] = math.floor((S[CORE_IN * LANES + n] - 273.15) / step + 0.5) * step + 273.15
+        S[READING * LANES + n] = np.floor((element - 273.15 + noise) / step + 0.5) * step + 273.15
+        S[COOLANT_READING * LANES + n] = np.floor((S[CORE_IN * LANES + n] - 273.15) / step + 0.5) * step + 273.15
     if not math.isnan(fault):
         for n in range(used):
             S[READING * LANES + n] = fault
@@ -209,15 +227,13 @@ def watch(S: Any, P: Any, tick: int, used: int = LANES) -> None:
     """Boiled, stalled, or a law without an answer: the first reason of a lane stands, with its tick."""
     boil, stall_ticks = P[P_BOIL], P[P_STALL_TICKS]
     for n in range(used):
-        failed = S[FAILED * LANES + n]
-        reason = S[REASON * LANES + n]
-        if failed == -1.0 and S[CORE_HOTTEST * LANES + n] > boil:
-            reason = 1.0
-            failed = -2.0
-        if failed == -1.0 and S[STALL * LANES + n] > stall_ticks:
-            reason = 2.0
-            failed = -2.0
-        S[REASON * LANES + n] = reason
+        failed, reason = S[FAILED * LANES + n], S[REASON * LANES + n]
+        well = 1.0 if failed == -1.0 else 0.0
+        boiled = well * (1.0 if S[CORE_HOTTEST * LANES + n] > boil else 0.0)
+        stalled = well * (1.0 if S[STALL * LANES + n] > stall_ticks else 0.0)
+        reason = 2.0 if stalled > 0.0 else reason
+        S[REASON * LANES + n] = 1.0 if boiled > 0.0 else reason
+        failed = -2.0 if boiled + stalled > 0.0 else failed
         S[FAILED * LANES + n] = float(tick) if failed == -2.0 else failed
 
 

@@ -12,27 +12,26 @@ from typing import Any
 from arena.plant.jit import UNCOMPILED
 
 
-def lanes_at_once(width: int) -> int:
-    """Lanes a sweep takes side by side: two of the machine's vectors, so that one works while the other waits."""
+def lanes_at_once(width: int) -> tuple[int, int]:
+    """Lanes a sweep takes side by side, of a hose and of an exchanger: two of the machine's vectors, so that one works
+    while the other waits; one in an exchanger where there are sixteen registers, which its coefficients fill.
+    """
     if UNCOMPILED:
-        return 1
+        return 1, 1
     import llvmlite.binding as llvm
 
-    features = llvm.get_host_cpu_features()
-    return min(width, 16 if features.get("avx512f") else 8)
+    return (min(width, 16),) * 2 if llvm.get_host_cpu_features().get("avx512f") else (8, 4)
 
 
-def swept(body: Callable[[Any, Any, Any], None], width: int) -> Any:
-    """`body(rows, x, p)` made a function (S, n, X, o, P) for `lanes_at_once(width)` lanes from n on: `rows[r]` are
-    those lanes of row r of S, `x[k]` is X[o + k] and `p[k]` is P[k]. The body is ordinary arithmetic; where it is to
-    be compiled it runs once, on numbers that write down what is done to them, and its loops are thereby unrolled.
+def swept(body: Callable[[Any, Any, Any], None], width: int, count: int) -> Any:
+    """`body(rows, x, p)` made a function (S, n, X, o, P) for `count` lanes from n on: `rows[r]` are those lanes of
+    row r of S, `x[k]` is X[o + k] and `p[k]` is P[k]. The body is ordinary arithmetic; where it is to be compiled it
+    runs once, on numbers that write down what is done to them, and its loops are thereby unrolled.
     """
     if UNCOMPILED:
         return lambda S, n, X, o, P: body(PlainRows(S, n, width), X[o:], P)
     from numba import types
     from numba.extending import intrinsic
-
-    count = lanes_at_once(width)
 
     def build(context: Any, builder: Any, signature: Any, arguments: Sequence[Any]) -> Any:
         s, x, p = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 2, 4))

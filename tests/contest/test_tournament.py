@@ -20,6 +20,7 @@ from arena.contest.standings import YARDSTICK, costs, rank
 from arena.contest.tournament import climate_standings, entrants, hold_tournament, make_plan, rank_season
 from arena.contest.tune import GENERATION, at_bound, rounded
 from arena.errors import BadInput
+from arena.plant.layout import LANES
 from arena.report.terminal import ties
 from arena.strategies import shipped
 from arena.strategies.base import Setting
@@ -222,9 +223,9 @@ def test_settings_are_rounded_as_one_would_type_them() -> None:
 
 
 def test_generations_fill_the_lanes() -> None:
-    assert GENERATION * 4 <= 64
+    assert LANES % GENERATION == 0
     with pytest.raises(ValueError, match="lanes"):
-        lay_out([Contestant("p", shipped()["proportional"])] * 65)
+        lay_out([Contestant("p", shipped()["proportional"])] * (LANES + 1))
 
 
 def test_entering_a_strategy_twice_is_refused() -> None:
