@@ -136,11 +136,6 @@ class Units:
         """Label of a coolant volume."""
         return "gal" if self.us else "L"
 
-    @property
-    def mass_flow_unit(self) -> str:
-        """Label of an air mass flow."""
-        return "lb/min" if self.us else "g/s"
-
     def temperature(self, kelvin: Any) -> Any:
         """Kelvin to the printed temperature."""
         return k_to_f(kelvin) if self.us else k_to_c(kelvin)
@@ -164,10 +159,6 @@ class Units:
     def volume(self, cubic_metres: Any) -> Any:
         """Cubic metres to the printed volume."""
         return cubic_metres / US_GALLON_M3 if self.us else cubic_metres * 1e3
-
-    def mass_flow(self, kilograms_a_second: Any) -> Any:
-        """Kilograms a second to the printed air mass flow."""
-        return kilograms_a_second * 60.0 / POUND_KG if self.us else kilograms_a_second * 1e3
 
     def labelled(self, value: Any, unit: str) -> tuple[Any, str]:
         """A number in a printed metric unit ("degC", "K h", "L/min") as this system prints it, and its label."""

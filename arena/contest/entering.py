@@ -94,9 +94,9 @@ def stall_note(contestant: Contestant, reason: str, car: CarNumbers) -> list[str
     ]
 
 
-def notes_on(contestant: Contestant) -> list[str]:
-    """What must be said about what a contestant carries."""
-    notes = table_notes(contestant)
+def notes_on(contestant: Contestant, car: CarNumbers) -> list[str]:
+    """What must be said about what a contestant carries and what it wants of the car."""
+    notes = [*table_notes(contestant), *probe_notes(contestant, car)]
     held = contestant.strategy.quiet_duty(contestant.quiet_cap)
     if held != contestant.quiet_cap:
         what = "stands still" if held == 0.0 else f"is held to the step of {100 * held:.0f} %"
@@ -105,6 +105,16 @@ def notes_on(contestant: Contestant) -> list[str]:
             f"and low speed the pump {what}"
         )
     return notes
+
+
+def probe_notes(contestant: Contestant, car: CarNumbers) -> list[str]:
+    """Whether a contestant reads the coolant of a car whose file tells of no probe there."""
+    if "coolant_c" not in contestant.strategy.senses or car.probe.coolant_probe:
+        return []
+    return [
+        f"{contestant.name}: reads the loop's coolant, and the car file tells of no probe there: fit one, and say so "
+        f"by coolant_probe = true under [probe]"
+    ]
 
 
 def table_notes(contestant: Contestant) -> list[str]:

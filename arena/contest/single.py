@@ -92,7 +92,12 @@ def drive_once(
     figures = figures_of(found, compiled, numbers, goals, 1.5, 0.01)
     values = {n: float(v[0]) if np.isfinite(v[0]) else None for n, v in figures.values.items()}
     cost = {n: float(v[0] - v[1]) for n, v in figures.values.items() if np.isfinite(v).all()} if carried else None
-    notes = [*played.notes, *lanes.notes, *notes_on(contestant), *why_failed(compiled, contestant, figures.failed[0])]
+    notes = [
+        *played.notes,
+        *lanes.notes,
+        *notes_on(contestant, numbers),
+        *why_failed(compiled, contestant, figures.failed[0]),
+    ]
     ice = freezing_notes(numbers, [loaded_climate])
     notes += ice or stall_note(contestant, figures.failed[0], numbers)
     trace = found.trace[:, 0, :] if found.trace is not None else None

@@ -7,7 +7,7 @@ worlds: all contestants meet the same worlds, and whole worlds are drawn again f
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -92,7 +92,6 @@ class Standings:
     what_if: tuple[WhatIf, ...]
     worlds: int
     notes: tuple[str, ...]
-    resamples: dict[str, Floats] = field(default_factory=dict, repr=False)  # score of each ranked contestant
 
     def line(self, contestant: str) -> Standing:
         """The line of one contestant."""
@@ -175,7 +174,6 @@ def rank(table: RunTable, season: Season, seed: int) -> Standings:
         tuple(what_ifs(table, season, [c for c in ranked if failures[c] == 0])),
         cost.shape[1],
         tuple(notes_on(cost.shape[1], int(failures[yard]))),
-        {table.contestants[c]: drawn[c] for c in ranked},
     )
 
 

@@ -7,8 +7,6 @@ are multiples of the output's step, and cells no drive visits follow from their 
 from __future__ import annotations
 
 from collections import namedtuple
-from collections.abc import Sequence
-from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -150,8 +148,3 @@ def roughness(cells: Floats) -> float:
     parts = [np.diff(cells, 2, axis=k).ravel() for k in (0, 1)]
     joined = np.concatenate(parts)
     return float(np.mean(joined**2)) if joined.size else 0.0
-
-
-def renamed(contestants: Sequence[Contestant], names: Sequence[str]) -> list[Contestant]:
-    """Contestants under other names."""
-    return [replace(c, name=n) for c, n in zip(contestants, names, strict=True)]

@@ -182,7 +182,10 @@ def _hold(
     result = rank_season(plan, ranked, replicates, workers, tell, folder)
     with pool_of(workers) as pool:
         protection = protection_of(plan, [c for c in ranked if not c.reference], replicates, pool)
-    notes = [*freezing_notes(plan.car.numbers(), plan.climates), *(note for c in contestants for note in notes_on(c))]
+    notes = [
+        *freezing_notes(plan.car.numbers(), plan.climates),
+        *(note for c in contestants for note in notes_on(c, plan.car.numbers())),
+    ]
     notes += [law.note for c in contestants if (law := law_of(c.strategy, NARROW)).note]
     notes += law_faults(result)
     notes += [f"{name}: {bound} of its range" for name, t in tuned.items() for bound in t.at_bounds]

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
+from arena.contest.entering import probe_notes
 from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
@@ -279,7 +280,8 @@ def judged(
         )
         for words, factor in (("10 % weaker", 0.9), ("10 % stronger", 1.1))
     }  # fmt: skip
-    notes = freezing_notes(job.plan.car.numbers(), job.plan.climates)
+    car = job.plan.car.numbers()
+    notes = [*freezing_notes(car, job.plan.climates), *probe_notes(mine, car)]
     if tuned is not None:
         notes += [f"{bound} of its range" for bound in tuned.at_bounds]
     if table is not None:  # its cells were free to go on from there

@@ -149,9 +149,7 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
 def without_arrays(outing: Outing) -> Outing:
     """What is kept of an outing once it has run: everything but its arrays, so that worlds do not pile up."""
     none = np.zeros(0)
-    bare = replace(
-        outing.compiled, X=np.zeros((0, at.X_COLUMNS)), boost_weight=none, air=AirPath(none, none, none, none)
-    )
+    bare = replace(outing.compiled, X=np.zeros((0, at.X_COLUMNS)), boost_weight=none, air=AirPath(none, none, none))
     kept = replace(outing, compiled=bare)
     object.__setattr__(kept, "limit_s", outing.limit_s)
     return kept

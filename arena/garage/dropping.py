@@ -23,7 +23,6 @@ from arena.garage.standard_values import (
 SURFACE_MAX_C: Final = 250.0  # metal-clad wirewound: nothing of its rating is left here; makers' sheets, from memory
 RATED_AT_C: Final = 25.0  # and all of it up to here
 RUNNING_SHARE: Final = 0.5  # of the derated rating, at most, in ordinary running: keeps the surface down
-FREE_AIR_SHARE: Final = 0.4  # of its rating without the metal it is meant to be screwed to; from memory
 
 
 @dataclass(frozen=True)

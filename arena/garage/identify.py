@@ -48,7 +48,6 @@ class Told:
     high: float | None
     why: str  # why not, or ""
     advice: str  # which drive would tell it, or ""
-    shrink: float  # spread after the log over spread before it
     z: tuple[float, float] | None = None  # low and high in spreads from the base car
 
 
@@ -91,7 +90,7 @@ def _one(found: Estimate, k: int, item: Parameter, c: Floats, polls: float) -> T
             why = "the fit is as good with quite other values"
     if why:
         advice = COOLANT_ADVICE if item.side == "coolant" else ADVICE.get(item.name, COOLANT_ADVICE)
-        return Told(item.key, item.say, item.unit, False, None, None, None, why, advice, spread)
+        return Told(item.key, item.say, item.unit, False, None, None, None, why, advice)
     z, car = float(found.z[k]), found.problem.car
 
     def shown(at: float) -> float:
@@ -107,7 +106,6 @@ def _one(found: Estimate, k: int, item: Parameter, c: Floats, polls: float) -> T
         shown(z + above),
         "",
         "",
-        spread,
         (z - below, z + above),
     )
 

@@ -94,7 +94,6 @@ class AirPath:
 
     charger_out_k: Floats
     bay_k: Floats
-    turbine_k: Floats
     heat_capacity: Floats  # J/(kg K)
 
 
@@ -186,7 +185,7 @@ def air_path(drive: Inputs, car: CarNumbers) -> AirPath:
         -np.expm1(-TICK_S * total / charger.pipe_capacity_j_k),
         float(wall_goal[0] if drive.start != "cold" else bay[0]),
     )
-    return AirPath(heated + (wall - heated) * passing, bay, turbine, cp)
+    return AirPath(heated + (wall - heated) * passing, bay, cp)
 
 
 def turbine_temperature(drive: Inputs, car: CarNumbers, flow: Floats, on: NDArray[np.bool_]) -> Floats:

@@ -54,7 +54,6 @@ class PwmTables(NamedTuple):
     speed_rad_s: Array
     current_a: Array
     continuous: NDArray[np.bool_]
-    at_rest_factor: Array  # the voltage factor with the rotor at rest: without back EMF the current rests less
 
 
 def motor_point(
@@ -189,10 +188,9 @@ def pwm_tables(pump: Pump, supply_v: float, load_torque_nm: Torque, points: int 
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = means.mean_motor_v / (duty * supply_v)
         share = means.supply_mean_current_a / means.mean_current_a
-        at_rest = (pump.brush_v + pump.resistance_ohm * at_rest_a(pump, supply_v, duty)) / (duty * supply_v)
-    factor[0], share[0], at_rest[0] = factor[1], share[1], at_rest[1]
+    factor[0], share[0] = factor[1], share[1]
     continuous = np.asarray(means.continuous) > 0.5
-    return PwmTables(duty, factor, share, speeds, np.asarray(means.mean_current_a), continuous, at_rest)
+    return PwmTables(duty, factor, share, speeds, np.asarray(means.mean_current_a), continuous)
 
 
 def at_rest_a(pump: Pump, supply_v: float, duty: Value, lead_ohm: float = 0.0, hz: float | None = None) -> Out:

@@ -70,7 +70,7 @@ class Coolant(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class CoolantTable:
-    """One mixture over temperature, 0.5 K apart; `at` interpolates, data exist from `valid_low_k` to `valid_high_k`."""
+    """One mixture over temperature, 0.5 K apart; `at` interpolates, see `coolant` for where data exist."""
 
     glycol: str
     volume_fraction: float
@@ -79,8 +79,6 @@ class CoolantTable:
     heat_capacity: Array
     conductivity: Array
     viscosity: Array
-    valid_low_k: float
-    valid_high_k: float
 
     def at(self, temperature_k: Value) -> Coolant:
         """Properties at temperatures in K; beyond the table (-60 to 150 degC) the nearest end is taken."""
@@ -186,8 +184,7 @@ def _table(glycol: str, volume_fraction: float) -> CoolantTable:
 
         cache.write_whole(path, write)
     grid = _grid()
-    low, high = _range(glycol, volume_fraction)
-    return CoolantTable(glycol, volume_fraction, grid, rows[0], rows[1], rows[2], np.exp(rows[3]), low, high)
+    return CoolantTable(glycol, volume_fraction, grid, rows[0], rows[1], rows[2], np.exp(rows[3]))
 
 
 def _read(path: Path) -> Array | None:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 Glycol = Literal["ethylene", "propylene", "none"]
-Arrangement = Literal["counterflow", "crossflow-unmixed", "crossflow-cmax-mixed", "crossflow-cmin-mixed"]
 TankPlace = Literal["in-flow", "side", "none"]
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from arena.garage.health import Health
     from arena.garage.plan import Advice
 
-BLUE, GREY = "#0072b2", "#666666"
+BLUE = "#0072b2"
 
 
 class Notice:

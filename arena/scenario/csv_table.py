@@ -90,7 +90,8 @@ def read_table(path: Path) -> Table:
     if delimiter != "," and any(_COMMA_NUMBER.fullmatch(cell.strip()) for cell in (rows[-1] if rows else ())):
         notes.append(f"{loading.shown(path)}: decimal commas are read as decimal points")
     if len(rows) < 2:
-        fault = f"{loading.shown(path)}: has {len(rows)} rows of data; at least 2 are needed"
+        held = "one row" if rows else "no row"
+        fault = f"{loading.shown(path)}: holds {held} of data; at least 2 are needed"
         raise BadInput(fault, "Give a longer recording.")
     return Table(path, headers, rows, lines, delimiter != ",", notes)
 

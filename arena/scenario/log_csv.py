@@ -32,8 +32,7 @@ EPOCH_MS: Final = 1e11  # no clock counts that many seconds: milliseconds of 197
 class Log:
     """A log in SI: `time_s` from 0, shape (n,), strictly rising; `values` by quantity, each of shape (n,).
 
-    `values` keys are those of `QUANTITIES`; `headers` says which column each came from; `first_row` is the
-    file's line number of the first sample kept.
+    `values` keys are those of `QUANTITIES`; `headers` says which column each came from.
     """
 
     path: Path
@@ -41,7 +40,6 @@ class Log:
     values: dict[str, Floats]
     headers: dict[str, str]
     notes: tuple[str, ...]
-    first_row: int = 2
     units: dict[str, str] = field(default_factory=dict)  # unit each column was taken in, as the files write it
     every_header: tuple[str, ...] = ()
     said: dict[str, str] = field(default_factory=dict)  # how it is known: "given", "in the header" or "guessed"
@@ -88,8 +86,7 @@ def read_log(
         table.notes.append(f"{loading.shown(path)}: {len(gaps) - 5} more gaps over {GAP_S:g} s")
     headers = {key: table.headers[pick.index] for key, pick in picks.items()}
     said = {key: how_known(table, columns or {}, key, pick) for key, pick in picks.items()}
-    first = int(kept_lines[0])
-    return Log(path, time_s, values, headers, tuple(table.notes), first, taken, tuple(table.headers), said)
+    return Log(path, time_s, values, headers, tuple(table.notes), taken, tuple(table.headers), said)
 
 
 def _first_full_row(table: Table, indices: Sequence[int]) -> int:

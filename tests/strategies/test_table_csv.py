@@ -10,6 +10,7 @@ from arena.contest.laws import PROMISES as COMPILED
 from arena.contest.single import drive_once
 from arena.contest.store import table_csv
 from arena.errors import BadInput
+from arena.scenario.loading import find
 from arena.strategies import shipped, strategy_named
 from arena.strategies.contract import PROMISES, ask, cells_of
 from arena.strategies.table_csv import read_table
@@ -100,6 +101,18 @@ def test_either_orientation_and_other_senses(tmp_path: Path, corner: str) -> Non
     strategy = strategy_named(f"table:{written(tmp_path, GOOD.replace(GOOD.split(',', maxsplit=1)[0], corner))}")
     assert strategy.senses == tuple(corner.split(" \\ "))
     assert [f for check in COMPILED.values() for f in check(strategy)] == []
+
+
+def test_a_table_that_reads_the_coolant_wants_a_probe_there(tmp_path: Path) -> None:
+    table = f"table:{written(tmp_path, GOOD.replace('iat_c', 'coolant_c'))}"
+    told = [n for n in drive_once("hill-pulls", strategy=table).notes if "coolant_probe = true" in n]
+    assert len(told) == 1 and told[0].startswith("table-mine")
+    car = tmp_path / "fitted.toml"
+    text = find("cars", "invented-2200").read_text(encoding="utf-8")
+    assert text.count("[probe]\n") == 1
+    car.write_text(text.replace("[probe]\n", "[probe]\ncoolant_probe = true\n"), encoding="utf-8")
+    assert not any("coolant_probe" in n for n in drive_once("hill-pulls", car=str(car), strategy=table).notes)
+    assert not any("coolant_probe" in n for n in drive_once("hill-pulls").notes)
 
 
 @pytest.mark.parametrize(
