@@ -33,7 +33,7 @@ LIMIT_S = 600.0  # a mutant that takes longer hangs, which is noticed
 GOLDEN = "hardening/test_determinism.py::test_figures_are_those_that_were_accepted"
 DRIVES = (GOLDEN, "contest/test_tournament.py")
 TABLES = ("contest/test_tune_shape.py", "contest/test_tune_table.py")
-KERNEL = (
+KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Python
     GOLDEN,
     "plant/test_heat.py",
     "plant/test_freezing.py",
@@ -45,7 +45,6 @@ KERNEL = (
     "contest/test_faults.py",
     "hardening/test_extremes.py",
 )
-COMPILED = {"compile", "kernel", "layout", "rows", "values", "numbers"}  # judged by whole drives, too slow uncompiled
 TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/aims": TABLES, "contest/axes": TABLES,
     "contest/comparing": ("contest/test_tune_table.py", "hardening/test_schemas.py"),
@@ -231,7 +230,7 @@ def tested(file: str, place: Path) -> int:
     os.chdir(place)
     sys.path.insert(0, str(place))
     os.environ["PYTHONPATH"] = str(place)
-    plain = file.startswith("arena/plant/") and Path(file).stem not in COMPILED
+    plain = file.startswith("arena/plant/") and f"tests/{GOLDEN}" not in tests_of(file)  # whole drives: too slow plain
     os.environ["ARENA_UNCOMPILED"] = "1" if plain else "0"
     os.environ["ARENA_CACHE_DIR"] = str(place.parent / "cache")
     return int(pytest.main(["-x", "-n", "0", "-p", "no:cacheprovider", *tests_of(file)]))
