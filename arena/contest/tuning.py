@@ -310,7 +310,9 @@ def answered(
     if table is not None and len({e.climate for e in job.plan.season.entries}) > 1:
         result = replace(result, seasonal=seasonal.season_by_season(job, training, table, pool, tell, keep, kept))
     if asked.axes and table is not None:
-        result = replace(result, pairs=aims.compare_axes(job, training, pool, tell, keep, kept)[0])
+        pairs, car = aims.compare_axes(job, training, pool, tell, keep, kept)[0], job.plan.car.numbers()
+        wants = [note for pair in pairs for note in probe_notes(pair.table.contestant, car)]
+        result = replace(result, pairs=pairs, notes=tuple(dict.fromkeys([*result.notes, *wants])))
     if asked.aims and table is not None:
         result = replace(result, aims=aims.try_aims(job, training, pool, tell))
     if asked.tradeoff:

@@ -59,9 +59,9 @@ def one_way(found: Found, section: str, table: BaseModel, ways: dict[str, tuple[
 def all_of(found: Found, section: str, table: BaseModel, keys: tuple[str, ...], thing: str) -> bool:
     """Whether every key of a way is there; each missing one is a fault."""
     missing = [key for key in keys if getattr(table, key) is None]
-    have = given(table, *keys)
+    needs = next((f"{section}.{key} needs it" for key in given(table, *keys)), "it is needed")
     for key in missing:
-        found.faults.append(((section, key), f"is missing: {section}.{have[0]} needs it to give {thing}"))
+        found.faults.append(((section, key), f"is missing: {needs} to give {thing}"))
     return not missing
 
 

@@ -32,7 +32,7 @@ LIBRARIES = ("CoolProp", "matplotlib", "numba", "optuna", "pandas", "pydantic", 
 LIMIT_S = 600.0  # a mutant that takes longer hangs, which is noticed
 GOLDEN = "hardening/test_determinism.py::test_figures_are_those_that_were_accepted"
 DRIVES = (GOLDEN, "contest/test_tournament.py")
-TABLES = ("contest/test_tune_shape.py", "contest/test_tune_table.py")
+TABLES = ("contest/test_tune_shape.py", "contest/test_tune_answers.py", "contest/test_tune_table.py")
 KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Python
     GOLDEN,
     "plant/test_heat.py",
@@ -47,13 +47,14 @@ KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Pyth
 )
 TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/aims": TABLES, "contest/axes": TABLES,
-    "contest/comparing": ("contest/test_tune_table.py", "hardening/test_schemas.py"),
+    "contest/comparing": ("contest/test_tune_answers.py", "contest/test_tune_table.py", "hardening/test_schemas.py"),
     "contest/entering": ("contest/test_tune_table.py", "strategies/test_on_a_drive.py", "cli/test_cli.py"),
     "contest/faults": ("contest/test_faults.py",), "contest/figures": (*DRIVES, "timetable/test_fuel.py"),
     "contest/floor_law": ("hardening/test_extremes.py",), "contest/foresight": ("contest/test_tune_table.py",),
     "contest/foresight_law": ("contest/test_tune_table.py",), "contest/freezing": ("hardening/test_extremes.py",),
     "contest/laws": ("strategies/test_table_csv.py", "strategies/test_contract.py", "strategies/test_on_a_drive.py"),
     "contest/locks": ("hardening/test_interrupt_journal.py", "hardening/test_interrupt_folders.py"),
+    "contest/outings": ("contest/test_outings.py", "contest/test_worlds.py", *DRIVES),
     "contest/pool": ("contest/test_tournament.py",), "contest/protection": ("contest/test_faults.py",),
     "contest/run": ("contest/test_worlds.py", *DRIVES), "contest/seasonal": ("contest/test_tune_table.py",),
     "contest/single": ("contest/test_faults.py", "strategies/test_on_a_drive.py"),

@@ -15,6 +15,7 @@ from arena.contest.tournament import hold_tournament
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.compile import Goals
+from arena.report import terminal
 from arena.scenario.fault import load_fault
 from arena.strategies import shipped
 
@@ -205,7 +206,9 @@ def faulty(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_the_standings_of_a_faults_season_say_who_protects(faulty: Path, tmp_path: Path) -> None:
+def test_the_standings_of_a_faults_season_say_who_protects(
+    faulty: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     from arena.strategies.starter import strategy_starter
 
     path = tmp_path / "bare.py"
@@ -222,6 +225,13 @@ def test_the_standings_of_a_faults_season_say_who_protects(faulty: Path, tmp_pat
     assert runs["air-locked"].worst_c > runs["weak-pump"].worst_c + 20.0  # type: ignore[operator]
     assert runs["air-locked"].seconds_over > 0.0
     assert all(r.noticed == "full already" for r in found["always-on"].runs)
+    terminal.tournament(result, per_climate=True)
+    printed = capsys.readouterr().out
+    assert "in warm-summer alone:" in printed and "Who protects the engine: on boost after the fault" in printed
+    for fault, run in runs.items():
+        line = next(x for x in printed.splitlines() if x.startswith(f"{fault} "))
+        mark = {"fail-safe": "f", "more": "+", "less": "-", "full already": "=", "no": "."}[run.noticed]
+        assert f" {terminal.figure(run.seconds_over, 0)}{mark}" in line, "seconds over, and what the law made of it"
     assert all(r.noticed in {"no", "fail-safe"} for r in found["always-off"].runs)
     worst = {r.fault: r.worst_c for r in found["always-on"].runs}
     alone = drive_once("hill-pulls", "warm-summer", fault="air-locked", goals=Goals())

@@ -17,8 +17,11 @@ from arena.garage.fit import Fit, document, fit_log
 from arena.garage.identify import covariance
 from arena.garage.noise import Noise, Unseen, choose_noise, whiten
 from arena.garage.parameters import moved, parameters_for
+from arena.report.garage_pictures import write_residuals
+from arena.report.garage_text import show_fit
 from arena.scenario.car import load_car
 from arena.scenario.check import check_file
+from arena.units import Units
 
 
 @pytest.fixture(scope="module")
@@ -168,6 +171,28 @@ def test_a_number_not_told_is_never_reported(untold: Fit, conforms: Callable[[st
         if not entry["identified"]:
             assert entry["value"] is None and entry["low"] is None and entry["high"] is None
             assert entry["why_not"] and entry["drive_that_would_tell"]
+
+
+def test_the_screen_tells_what_is_told_and_what_cannot_be(
+    fitted: Fit, untold: Fit, capsys: pytest.CaptureFixture[str]
+) -> None:
+    show_fit(fitted)
+    printed = capsys.readouterr().out
+    assert f"left unexplained {fitted.rms_k:.2f} K RMS" in printed
+    assert all((t.name in printed) for t in fitted.told) and str(fitted.out) in printed
+    show_fit(untold, Units("us"))
+    printed = capsys.readouterr().out
+    cannot = printed[printed.index("CANNOT be told by this log") :]
+    assert all(f"({t.name}): {t.why}" in cannot for t in untold.told if not t.identified)
+    assert f"left unexplained {1.8 * untold.rms_k:.2f} {Units('us').difference_unit} RMS" in printed
+
+
+def test_residuals_are_drawn(fitted: Fit, tmp_path: Path) -> None:
+    write_residuals(fitted, tmp_path / "left.svg")
+    text = (tmp_path / "left.svg").read_text(encoding="utf-8")
+    assert f"{fitted.rms_k:.2f} K RMS" in text and text.count("<path") > 5
+    with pytest.raises(BadInput, match=r"left\.doc"):
+        write_residuals(fitted, tmp_path / "left.doc")
 
 
 def test_whitened_drift_is_white() -> None:

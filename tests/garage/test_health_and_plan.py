@@ -11,6 +11,7 @@ import pytest
 
 from arena.garage import plan
 from arena.garage.health import check_health
+from arena.report.garage_text import show_health, show_plan
 
 Conforms = Callable[[str, Any], None]
 
@@ -20,7 +21,9 @@ def stepped(folder: Path, flow_share: float) -> Path:
     return make.write_log(folder / "step.csv", make.stepped(plan.PIECES[0], flow_share), 1)
 
 
-def test_a_sound_loop_is_called_sound_and_a_dead_one_dead(tmp_path: Path, conforms: Conforms) -> None:
+def test_a_sound_loop_is_called_sound_and_a_dead_one_dead(
+    tmp_path: Path, conforms: Conforms, capsys: pytest.CaptureFixture[str]
+) -> None:
     sound = check_health(stepped(tmp_path, 1.0))
     assert sound.flow == "flows as it should" and sound.probe == "in order"
     assert sound.low is not None and sound.high is not None and sound.low <= 1.0 <= sound.high + 0.02
@@ -29,6 +32,10 @@ def test_a_sound_loop_is_called_sound_and_a_dead_one_dead(tmp_path: Path, confor
     assert dead.flow == "no flow" and dead.cannot_tell
     for found in (sound, dead):
         conforms("health", found.document())
+        show_health(found)
+        printed = capsys.readouterr().out
+        assert f"coolant  {found.flow}" in printed and f"probe    {found.probe}" in printed
+        assert all(line in printed for line in (*found.evidence, *found.cannot_tell)), "a pipe wraps nothing"
 
 
 def test_without_a_pump_switched_nothing_is_said(always_full: Path) -> None:
@@ -43,7 +50,9 @@ def test_no_piece_boosts_with_the_pump_off() -> None:
             assert not ("pull" in step.toml and step.duty < 1.0)
 
 
-def test_a_plan_leaves_less_open_and_names_its_pump_states(conforms: Conforms) -> None:
+def test_a_plan_leaves_less_open_and_names_its_pump_states(
+    conforms: Conforms, capsys: pytest.CaptureFixture[str]
+) -> None:
     pieces = plan.PIECES[:3]
     advice = plan.plan_drive("invented-2200", pieces=pieces)
     assert advice.pieces
@@ -52,6 +61,11 @@ def test_a_plan_leaves_less_open_and_names_its_pump_states(conforms: Conforms) -
     assert all("pump" in step.say for piece in advice.pieces for step in piece.steps)
     assert any("pump off" in line for line in advice.cautions)
     conforms("plan", advice.document())
+    show_plan(advice)
+    printed = capsys.readouterr().out
+    assert f"a drive of about {advice.minutes:.0f} minutes" in printed
+    assert all(piece.say in printed for piece in advice.pieces)
+    assert all(text in printed for text in (*advice.cautions, *(key for key, _ in advice.names)))
 
 
 def test_a_worn_pump_is_seen_against_the_fitted_car(tmp_path: Path) -> None:

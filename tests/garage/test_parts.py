@@ -27,7 +27,7 @@ from arena.garage.sensitivity import changed, ranges, sensitivity
 from arena.garage.wiring import BenchPump
 from arena.plant.numbers import CarNumbers
 from arena.report.garage_pictures import write_parts
-from arena.report.parts_text import parts_document, sensitivity_document, show_parts
+from arena.report.parts_text import parts_document, sensitivity_document, show_parts, show_sensitivity
 from arena.strategies import shipped
 
 SEASON = """[season]
@@ -241,7 +241,9 @@ def test_sensitivity_varies_what_the_worlds_vary(plan: Plan) -> None:
     assert top.charger.efficiency > same.charger.efficiency and top.engine == same.engine
 
 
-def test_sensitivity_gives_shares_with_intervals(plan: Plan, conforms: Callable[[str, object], None]) -> None:
+def test_sensitivity_gives_shares_with_intervals(
+    plan: Plan, conforms: Callable[[str, object], None], capsys: pytest.CaptureFixture[str]
+) -> None:
     best = Contestant("proportional", shipped()["proportional"])
     got = sensitivity(plan, best, workers=1, samples=2)
     assert sensitivity(plan, best, workers=2, samples=2) == got
@@ -251,6 +253,10 @@ def test_sensitivity_gives_shares_with_intervals(plan: Plan, conforms: Callable[
         totals = [s.total for s in got.shares[answer]]
         assert totals == sorted(totals, reverse=True) and len(totals) == 17
         assert got.deviations[answer] > 0.0
+    show_sensitivity(got)
+    printed = capsys.readouterr().out
+    assert all(f"{a}: {got.means[a]:.1f} money a year" in printed for a in got.answers)
+    assert all(got.shares[a][0].name in printed for a in got.answers) and f"({got.cars} cars" in printed
 
 
 def test_a_pair_is_both() -> None:

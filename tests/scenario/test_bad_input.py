@@ -65,6 +65,8 @@ BAD_TOML = [
         CAR + "[core]\nlength_mm = 100\nwidth_mm = 100\nheight_mm = 200\nrated_effectiveness = 0.8\n",
         ["core.length_mm", "core.rated_effectiveness", "two ways"],
     ),
+    ("car", CAR + "[core]\nfins_per_inch = 12\n", ["core.length_mm is missing: it is needed to give the core"]),
+    ("car", CAR + "[front]\nfins_per_cm = 5\n", ["front.width_mm is missing: it is needed", "front exchanger"]),
     ("car", CAR + "[core]\nrated_effectiveness = 0.8\n", ["core.rated_air_g_s is missing", "core.rated_effectiveness"]),
     (
         "car",

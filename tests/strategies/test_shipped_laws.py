@@ -7,7 +7,10 @@ from collections.abc import Sequence
 
 import pytest
 
+from arena.contest import floor_law, foresight_law
+from arena.garage import replayed_duty
 from arena.strategies import shipped
+from arena.strategies.base import LANES
 from arena.strategies.contract import ask, cells_of
 
 
@@ -112,3 +115,31 @@ def test_the_reserve_is_not_spent_on_cold_charge_and_the_guard_runs_without_a_ca
 def test_always_on_is_full_and_always_off_is_off() -> None:
     assert asked("always-on", [()]) == [1.0]
     assert asked("always-off", [()]) == [0.0]
+
+
+def test_a_table_with_a_lowest_duty_is_off_below_it_and_stays_on_down_to_the_hysteresis() -> None:
+    law, settings, memory = floor_law, floor_law.Settings(35.0, 5.0), floor_law.Memory(0.0)
+    flat = [2.0, 2.0, 20.0, 60.0, 0.0, 100.0, 0.0, 0.0, 0.8, 0.8]  # duty rises from 0 at 20 to 0.8 at 60 degC
+    cells = [0.0] * (LANES * len(flat))
+    cells[::LANES] = flat
+    out = []
+    for iat in (30.0, 37.0, 38.0, 36.0, 35.1, 34.9, 36.0, 38.0, 60.0):  # table: 0.20 .34 .36 .32 .302 .298 .32 .36 .80
+        duty, memory = law.duty(law.Sensed(iat, 50.0), settings, memory, cells, 0)
+        out.append(duty)
+    assert out == pytest.approx([0.0, 0.0, 0.36, 0.35, 0.35, 0.0, 0.0, 0.36, 0.80])
+    assert law.duty(law.Sensed(10.0, 50.0), law.Settings(0.0, 5.0), law.Memory(1.0), cells, 0)[0] == 0.0
+
+
+def test_a_schedule_and_a_log_are_played_as_they_were_written_down() -> None:
+    schedule = [0.0, 0.0, 0.1, 0.2, 0.3]
+    cells = [0.0] * (LANES * len(schedule))
+    cells[::LANES] = schedule
+    asked_for = [
+        foresight_law.duty(
+            foresight_law.Sensed(0.1 * tick), foresight_law.Settings(), foresight_law.Memory(), cells, 0
+        )[0]
+        for tick in range(3)
+    ]
+    assert asked_for == [0.1, 0.2, 0.3]
+    law = replayed_duty.STRATEGY.law
+    assert law(replayed_duty.Sensed(35.0), replayed_duty.Settings(), replayed_duty.Memory())[0] == pytest.approx(0.35)

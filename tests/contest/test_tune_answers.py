@@ -1,0 +1,95 @@
+"""The other answers of a tuning: pairs of axes, targets and limits, a trade-off; what is printed of them."""
+
+from __future__ import annotations
+
+import pytest
+from tune_drives import DRIVE
+
+from arena.contest import aims, tradeoff
+from arena.contest.tuning import Asked, TuningResult, hold_tuning, make_job
+from arena.report.tune_document import tuning_document
+from arena.report.tune_text import show_tuning
+from arena.units import Units
+
+OFF = 4.0  # K: the farthest target tried
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> TuningResult:
+    """A small tuning on a short drive that answers everything but foresight."""
+    drive = tmp_path_factory.mktemp("drives") / "pulls.toml"
+    drive.write_text(DRIVE, encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(tradeoff, "GENERATIONS", 2)
+        patch.setattr(aims, "AIM_GENERATIONS", 1)
+        patch.setattr(aims, "PAIRS", (("iat", "throttle"), ("iat", "speed"), ("iat", "coolant")))
+        patch.setattr(aims, "TARGETS_K", (-OFF, 0.0, OFF))
+        job = make_job(["mild"], [str(drive)], trials=16, replicates=2)
+        return hold_tuning(job, 2, None, None, None, Asked(False, True, True, True))
+
+
+@pytest.fixture
+def printed(result: TuningResult, capsys: pytest.CaptureFixture[str]) -> str:
+    show_tuning(result, Units())
+    return capsys.readouterr().out
+
+
+def test_every_pair_has_its_own_table_and_the_first_is_no_different_from_itself(result: TuningResult) -> None:
+    pairs = {p.pair: p for p in result.pairs}
+    assert list(pairs) == [f"iat by {other}" for other in ("throttle", "speed", "coolant")]
+    first = pairs["iat by throttle"]
+    assert (first.less_first.value, first.less_first.low, first.less_first.high) == (0.0, 0.0, 0.0)
+    for name, pair in pairs.items():
+        assert f"{pair.table.axes.down.sense.name} by {pair.table.axes.across.sense.name}" == name
+        assert pair.less_first.value == pytest.approx(pair.score.value - first.score.value, abs=1e-9)
+        assert pair.less_first.low <= pair.less_first.value <= pair.less_first.high
+    assert [n for n in result.notes if "coolant_probe" in n], "one of the pairs wants a probe the car has not"
+
+
+def test_targets_and_limits_stand_about_the_seasons_own(result: TuningResult) -> None:
+    season = result.job.plan.season
+    tried = [(a.target_c, a.limit_c) for a in result.aims]
+    assert tried == sorted(tried) and (season.target_c, season.limit_c) in tried
+    assert (season.target_c - OFF, season.limit_c) in tried and (season.target_c, season.limit_c + 5.0) in tried
+    own = result.aims[tried.index((season.target_c, season.limit_c))]
+    assert own.less_own.value == 0.0 and own.flat
+    for aim in result.aims:
+        assert aim.less_own.value == pytest.approx(aim.score.value - own.score.value, abs=1e-9)
+        assert aim.pump_hours.low <= aim.pump_hours.value <= aim.pump_hours.high
+
+
+def test_aiming_warmer_runs_the_pump_less(result: TuningResult) -> None:
+    season = result.job.plan.season
+    by_target = {a.target_c: a.pump_hours.value for a in result.aims if a.limit_c == season.limit_c}
+    assert by_target[season.target_c + OFF] < by_target[season.target_c - OFF]
+
+
+def test_choices_lie_on_the_front_and_are_what_they_are_called(result: TuningResult) -> None:
+    found = result.tradeoff
+    assert found is not None and len(found.front) > 1
+    front = {tuple(p.settings.items()): p.figures for p in found.front}
+    assert all(tuple(c.settings.items()) in front for c in found.choices.values())
+    hours, off = ([f[name] for f in front.values()] for name in ("pump_hours", "tracking_k_h"))
+    assert hours == sorted(hours), "by rising pump hours"
+    for one in front.values():
+        better = [o for o in front.values() if all(o[a] < one[a] for a in tradeoff.AIMS)]
+        assert not better, "nothing on the front is beaten in everything"
+    spares = found.choices["spares the pump"].figures
+    assert spares["pump_hours"] == min(h for h, t in zip(hours, off, strict=True) if t <= spares["tracking_k_h"] + 1e-9)
+    assert found.choices["coolest on boost"].figures[tradeoff.HOT] == min(f[tradeoff.HOT] for f in front.values())
+
+
+def test_the_screen_tells_all_of_it(result: TuningResult, printed: str) -> None:
+    assert all(p.pair in printed for p in result.pairs)
+    assert "Shapes tuned for other targets and limits" in printed and "Flat (surely within 0.02" in printed
+    assert result.tradeoff is not None
+    for name, point in result.tradeoff.choices.items():
+        assert f"{name}: " in printed, point
+    shown = printed[printed.index("Pairs of axes") :]
+    assert "no difference to be told" in shown or "worse" in shown or "better" in shown
+
+
+def test_the_document_tells_it_too(result: TuningResult, conforms) -> None:  # type: ignore[no-untyped-def]
+    document = tuning_document(result)
+    conforms("tune", document)
+    assert [p["pair"] for p in document["axes"]] == [p.pair for p in result.pairs]
