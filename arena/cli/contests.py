@@ -24,7 +24,7 @@ def tournament(
     replicates: Annotated[int, typer.Option(help="How often the season is played afresh for the ranking.")] = 6,
     seed: Seed = 1,
     workers: Workers = None,
-    spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
+    spread: Annotated[float, typer.Option(help="How far the car's uncertain numbers vary, given ones less.")] = 0.10,
     out: Annotated[Path | None, typer.Option(help="Result folder to write.")] = None,
     resume: Annotated[Path | None, typer.Option(help="Go on with an interrupted DIR.partial.")] = None,
     per_climate: Annotated[bool, typer.Option("--per-climate", help="Also a standing per climate.")] = False,
@@ -41,7 +41,7 @@ def tournament(
     def page_of(folder: Path) -> None:
         from arena.report.page import build_page
 
-        build_page(folder)
+        build_page(folder, printed)
 
     printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
     with stoppable(lambda: going_on(progress, resume or out, None)):
@@ -72,11 +72,11 @@ def tune(
     trials: Annotated[int, typer.Option(help="Candidates tried.")] = 1280,
     replicates: Annotated[int, typer.Option(help="Fresh worlds for the comparison.")] = 6,
     seed: Seed = 1,
-    spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
+    spread: Annotated[float, typer.Option(help="How far the car's uncertain numbers vary, given ones less.")] = 0.10,
     workers: Workers = None,
     compare_axes: Annotated[bool, typer.Option("--compare-axes", help="Which pair of axes is worth having.")] = False,
     compare_aims: Annotated[
-        bool, typer.Option("--compare-aims", help="Which target and limit the score is flat around.")
+        bool, typer.Option("--compare-aims", help="How far target and limit may move before the score gets worse.")
     ] = False,
     tradeoff: Annotated[
         bool, typer.Option("--tradeoff", help="Named choices between tracking, pump hours and energy.")
@@ -148,7 +148,7 @@ def drive(
     climate: Annotated[str, typer.Option(help="Climate file or name.")] = "mild",
     car: Car = "invented-2200",
     strategy: Annotated[str, typer.Option("--strategy", help="Name or .py file.")] = "always-on",
-    setting: Annotated[list[str] | None, typer.Option("--setting", help="NAME=VALUE; repeat for several.")] = None,
+    setting: Annotated[list[str] | None, typer.Option("--setting", help="NAME=NUMBER; repeat for several.")] = None,
     seed: Seed = 1,
     fault: Annotated[str | None, typer.Option(help="What breaks: a fault file or name.")] = None,
     trace: Annotated[Path | None, typer.Option(help="Write the run as CSV, 10 Hz.")] = None,
@@ -192,7 +192,7 @@ def drive(
 @app.command()
 def report(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Result folder of a tournament.")],
-    units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
+    units: UnitsName = "metric",
     as_json: Json = False,
 ) -> None:
     """Build the page of a result folder, or build it again.
@@ -201,9 +201,8 @@ def report(
     """
     from arena.report import terminal
     from arena.report.page import build_page
-    from arena.report.wording import units_named
 
-    page = build_page(folder, units_named(units))
+    page = build_page(folder, units_of(units))
     if as_json:
         emit({"page": str(page), "bytes": page.stat().st_size})
     else:
@@ -212,7 +211,7 @@ def report(
 
 @app.command()
 def bench(as_json: Json = False) -> None:
-    """Measure the speed of the kernel and of a small tournament on this machine.
+    """Measure the speed of the simulation's inner loop and of a small tournament on this machine.
 
     Example: arena bench --json
     """

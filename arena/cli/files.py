@@ -55,7 +55,7 @@ def check(
 
     faults: list[str] = []
     documents = []
-    remedy = ""
+    remedies: dict[str, None] = {}  # in order, each once
     mapped, printed = read_columns(columns), units_of(units)
     for number, path in enumerate(files):
         progress = terminal.ProgressLine(quiet=as_json)
@@ -63,7 +63,7 @@ def check(
             found = examine(path, mapped, printed, quick, car, progress)
         except BadInput as fault:
             faults += fault.faults
-            remedy = fault.remedy
+            remedies[fault.remedy] = None
             continue
         finally:
             progress.done()
@@ -75,7 +75,7 @@ def check(
     if as_json:
         emit({"files": documents, "faults": faults})
     if faults:
-        raise BadInput(faults, remedy)
+        raise BadInput(faults, " ".join(remedies))
 
 
 @app.command()

@@ -154,7 +154,7 @@ def parts(
     pairs: Annotated[int, typer.Option(help="How many of the most promising pairs to try.")] = 3,
     seed: Seed = 1,
     workers: Workers = None,
-    spread: Annotated[float, typer.Option(help="Spread of the car's assumed numbers; 0 for none.")] = 0.10,
+    spread: Annotated[float, typer.Option(help="How far the car's uncertain numbers vary, given ones less.")] = 0.10,
     pump_life_h: Annotated[float | None, typer.Option(help="Rated life of the pump, for years of life.")] = None,
     pump_price: Annotated[
         float | None, typer.Option(help="Price of the pump: wear costs price over rated life.")

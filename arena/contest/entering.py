@@ -56,7 +56,7 @@ def check_settings(strategy: Strategy, values: Mapping[str, float]) -> None:
             faults.append(f"{strategy.name}: unknown setting {name!r}")
         elif not known[name].low <= value <= known[name].high:
             s = known[name]
-            faults.append(f"--setting {name}={value:g}: outside {s.low:g}..{s.high:g} {s.unit}")
+            faults.append(f"{name}={value:g}: outside {s.low:g}..{s.high:g} {s.unit}")
     if faults:
         raise BadInput(
             faults, f"Settings of {strategy.name}: {', '.join(known)}; `arena list strategies --json` has ranges."

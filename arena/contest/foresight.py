@@ -30,7 +30,7 @@ Floats = NDArray[np.float64]
 
 WORLDS = 2
 GENERATIONS = 24
-BATCH = 64
+BATCH = 64  # schedules tried at once
 WINDOWS_S = (4.0, 10.0, 25.0, 60.0, 150.0, 400.0)
 LEVELS = (0.0, 0.3, 0.45, 0.65, 1.0)
 

@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from arena.contest.entering import settings_shown
 from arena.contest.figures import NAMES
 from arena.contest.locks import FileLock
 from arena.contest.run import Contestant
@@ -28,6 +29,8 @@ from arena.contest.worlds_file import packed, unpacked
 from arena.errors import BadInput
 from arena.scenario.loading import read_bytes
 from arena.scenario.wording import one_line
+from arena.strategies import shipped
+from arena.strategies.base import CARRIED
 from arena.writing import write_whole
 
 LOCK = ".lock"  # in a folder that is being written
@@ -260,8 +263,19 @@ def versions() -> dict[str, str]:
 
 
 def strategy_digests(contestants: Sequence[Contestant]) -> dict[str, str]:
-    """SHA-256 of each strategy's file."""
-    return {c.name: hashlib.sha256(Path(c.strategy.path).read_bytes()).hexdigest() for c in contestants}
+    """SHA-256 of each strategy's file, and of the table it was made from if it was."""
+    files = {c.name: (c.strategy.path, *c.strategy.data) for c in contestants}
+    return {
+        name: hashlib.sha256(b"".join(Path(path).read_bytes() for path in paths)).hexdigest()
+        for name, paths in files.items()
+    }
+
+
+def own_files(contestants: Sequence[Contestant]) -> list[Path]:
+    """Files of contestants that are not shipped: laws and tables of the user's."""
+    brought = [c.strategy for c in contestants if c.strategy not in shipped().values()]
+    tables = [Path(name) for strategy in brought for name in strategy.data]
+    return [*tables, *(Path(strategy.path) for strategy in brought if not strategy.data)]
 
 
 def same_inputs(folder: Folder, plan: Plan, contestants: Sequence[Contestant]) -> None:
@@ -288,11 +302,15 @@ def same_inputs(folder: Folder, plan: Plan, contestants: Sequence[Contestant]) -
 
 
 def copy_inputs(folder: Folder, paths: Iterable[Path]) -> dict[str, str]:
-    """Copies of the scenario files used, and their SHA-256 by name in the folder."""
+    """Copies of the files used, and their SHA-256 by name in the folder; what stood in one place stands in one."""
     hashes = {}
+    places: dict[Path, str] = {}
     for path in sorted(set(paths)):
-        data = path.read_bytes()
-        name = f"inputs/{path.parent.name}/{path.name}" if path.parent.name else f"inputs/{path.name}"
+        data, parent = path.read_bytes(), path.parent
+        if parent not in places:
+            taken = sum(known.name == parent.name for known in places)
+            places[parent] = f"{parent.name}~{taken + 1}" if taken else parent.name
+        name = "/".join(part for part in ("inputs", places[parent], path.name) if part)
         folder.write(name, data)
         hashes[name] = hashlib.sha256(data).hexdigest()
     return hashes
@@ -344,15 +362,16 @@ def runs_csv(table: RunTable, ids: Sequence[str]) -> str:
     return out.getvalue()
 
 
-def settings_toml(strategy: str, values: Mapping[str, float], units: Mapping[str, str], comment: str) -> str:
-    """settings/<contestant>.toml: a strategy's settings with their units as comments."""
+def settings_toml(contestant: Contestant, comment: str) -> str:
+    """settings/<contestant>.toml: what a contestant runs with, units as comments."""
     import tomlkit
 
+    units = {s.name: s.unit for s in (*contestant.strategy.settings, *CARRIED)}
     document = tomlkit.document()
     document.add(tomlkit.comment(comment))
-    document.add("strategy", tomlkit.item(strategy))
+    document.add("strategy", tomlkit.item(contestant.strategy.name))
     table = tomlkit.table()
-    for name, value in values.items():
+    for name, value in settings_shown(contestant).items():
         table.add(name, float(f"{value:.6g}"))
         if units.get(name):
             table[name].comment(units[name])

@@ -36,7 +36,7 @@ from arena.strategies.base import Setting
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-GENERATION = 64  # candidates at once: a full batch
+GENERATION = 64  # candidates at once; more would be asked before the last ones are judged
 STEPS = (0.02, 0.05, 0.1, 0.2, 0.4)  # duty moves tried
 REMEMBERED = 24  # moves that helped, tried again together
 

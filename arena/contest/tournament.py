@@ -27,6 +27,7 @@ from arena.contest.store import (
     Folder,
     copy_inputs,
     manifest,
+    own_files,
     runs_csv,
     same_inputs,
     settings_toml,
@@ -41,7 +42,7 @@ from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import load_car
-from arena.scenario.climate import load_climate
+from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, load_drive
 from arena.scenario.fault import load_fault
 from arena.scenario.loading import find
@@ -139,7 +140,7 @@ def hold_tournament(
             same_inputs(folder, plan, contestants)
         elif out is not None:
             folder = Folder.new(out)
-            copied = copy_inputs(folder, plan.sources)
+            copied = copy_inputs(folder, [*plan.sources, *own_files(contestants)])
             folder.write("manifest.json", manifest(plan, contestants, request, command, copied))
             folder.begin()
         return _hold(plan, contestants, trials, replicates, workers, folder, tell, dress)
@@ -231,13 +232,12 @@ def write_result(folder: Folder, result: TournamentResult) -> None:
     folder.write("runs.csv", runs_csv(result.table, [result.plan.outing_id(e) for e in entries]))
     folder.write("views.json", page_data(result))
     for c in result.contestants:
-        settings = c.strategy.make_settings(dict(c.settings))
-        units = {s.name: s.unit for s in c.strategy.settings}
         words = "tuned" if c.tuned else "as declared"
-        text = settings_toml(c.strategy.name, settings._asdict(), units, f"Settings of {c.name}, {words}.")
+        text = settings_toml(c, f"Settings of {c.name}, {words}.")
         folder.write(f"settings/{c.name}.toml", text)
         if c.strategy.table is not None:
-            folder.write(f"tables/{c.name}.csv", table_csv(*c.strategy.table(settings)))
+            made = c.strategy.table(c.strategy.make_settings(dict(c.settings)))
+            folder.write(f"tables/{c.name}.csv", table_csv(*made))
 
 
 def make_plan(
@@ -264,20 +264,25 @@ def make_plan(
         tuple(climates[e.climate] for e in loaded.entries),
         seed,
         spread,
-        source_files(season, car, drives),
+        source_files(season, car, loaded, drives, climates),
         tuple(faults.get(e.fault) for e in loaded.entries) if faults else (),
     )
 
 
-def source_files(season: str | Path | Season, car: str | Path, drives: Mapping[str, Drive]) -> tuple[Path, ...]:
-    """Every scenario file a plan comes from, traces of drives among them."""
+def source_files(
+    season: str | Path | Season,
+    car: str | Path,
+    loaded: Season,
+    drives: Mapping[str, Drive],
+    climates: Mapping[str, Climate],
+) -> tuple[Path, ...]:
+    """Every scenario file a plan comes from, traces of drives and weather of climates among them."""
     found = [find("cars", car)]
-    loaded = season if isinstance(season, Season) else load_season(season)
     if not isinstance(season, Season):
         found.append(find("seasons", season))
     for entry in loaded.entries:
-        path = find("drives", entry.drive)
-        found += [path, find("climates", entry.climate)]
+        path, weather = find("drives", entry.drive), climates[entry.climate].weather
+        found += [path, find("climates", entry.climate), *([weather] if weather else [])]
         found += [find("faults", entry.fault)] if entry.fault else []
         found += [path.parent / name for name in drives[entry.drive].traces if (path.parent / name).is_file()]
     return tuple(sorted(set(found)))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes
 from arena.contest.comparing import Comparison, Interval
-from arena.contest.store import Folder, copy_inputs, manifest, number, same_inputs, settings_toml
+from arena.contest.store import Folder, copy_inputs, manifest, number, own_files, same_inputs, settings_toml
 from arena.contest.table_tuning import TunedTable
 from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import Job, TuningResult
@@ -33,7 +33,7 @@ def open_folder(
     partial = out.with_name(out.name + ".partial")
     if not (resume and partial.exists()):
         folder = Folder.new(out)
-        copied = copy_inputs(folder, job.plan.sources)
+        copied = copy_inputs(folder, [*job.plan.sources, *own_files([job.contestant])])
         folder.write("manifest.json", manifest(job.plan, [job.contestant], request, command, copied))
         folder.begin()
         return folder
@@ -61,10 +61,7 @@ def write_tuning(
         for table in others:
             write_table(folder, replace(table, name=table.name.replace(" ", "-")))
     else:
-        strategy = mine.strategy
-        settings = strategy.make_settings(dict(mine.settings))._asdict()
-        units = {s.name: s.unit for s in strategy.settings}
-        folder.write(f"settings/{mine.name}.toml", settings_toml(strategy.name, settings, units, "Tuned settings."))
+        folder.write(f"settings/{mine.name}.toml", settings_toml(mine, "Tuned settings."))
     if result.tradeoff is not None:
         folder.write("tradeoff.csv", front_csv(result.tradeoff))
         for name, made in result.tradeoff.contestants.items():

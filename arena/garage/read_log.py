@@ -133,31 +133,6 @@ def read_garage_log(
     return made
 
 
-def parse_columns(text: str | None) -> dict[str, str]:
-    """`--columns`: a TOML file with a table [columns], or words like "iat_c=Charge temp,duty_pct=Pump"."""
-    if not text:
-        return {}
-    if "=" not in text:
-        path = Path(text)
-        data = loading.parse(path, loading.read_text(path))
-        table = data.get("columns", data)
-        bad = [key for key, value in table.items() if not isinstance(value, str)]
-        if bad:
-            raise BadInput(
-                [f"{loading.shown(path)}: columns.{key}: is no header name" for key in bad],
-                'Write for example iat_c = "Charge temp [degC]".',
-            )
-        return {str(key): str(value) for key, value in table.items()}
-    pairs = [word.partition("=") for word in text.split(",")]
-    bad = [name for name, equals, header in pairs if not equals or not header.strip()]
-    if bad:
-        raise BadInput(
-            [f"--columns: {name!r} is not of the form NAME=HEADER" for name in bad],
-            'Write for example --columns "iat_c=Charge temp,duty_pct=Pump".',
-        )
-    return {name.strip(): header.strip() for name, _, header in pairs}
-
-
 def poll_period_s(log: Log) -> float:
     """How often one channel really is read: the usual time between changes of engine speed, MAP or air flow."""
     row = float(np.median(np.diff(log.time_s)))

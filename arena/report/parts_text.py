@@ -6,6 +6,7 @@ import dataclasses
 import math
 from typing import Any
 
+from arena.contest.entering import settings_shown
 from arena.contest.figures import FIGURES
 from arena.garage.part_figures import Absolute, Change, PartResult, PartsResult, verdict
 from arena.garage.sensitivity import Sensitivity
@@ -46,9 +47,7 @@ def parts_document(result: PartsResult) -> dict[str, Any]:
 def show_parts(result: PartsResult, units: Units = METRIC) -> None:
     """Everything, for a person."""
     say(f"What other parts would buy: car {result.car}, season {result.season}")
-    say(
-        f"{result.replicates} worlds, seed {result.seed}, part spread {100 * result.spread:g} %; {result.seconds:.0f} s"
-    )
+    say(f"{result.replicates} worlds, seed {result.seed}, spread {100 * result.spread:g} %; {result.seconds:.0f} s")
     say()
     prose(verdict(result, units))
     say()
@@ -231,8 +230,7 @@ def span(change: Change, sign: float = 1.0) -> str:
 
 def settings_of(contestant: Any) -> dict[str, float]:
     """The settings of a contestant by name, without crumbs of rounding."""
-    values = contestant.strategy.make_settings(dict(contestant.settings))._asdict()
-    return {name: float(f"{value:.12g}") for name, value in values.items()}
+    return {name: float(f"{value:.12g}") for name, value in settings_shown(contestant).items()}
 
 
 def _strategy(r: PartResult) -> str:

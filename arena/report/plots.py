@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.contest.entering import settings_shown
 from arena.contest.single import SingleRun
 from arena.contest.views import thin, thinning
 from arena.plant.compile import TICK_S
@@ -78,8 +79,7 @@ def drive_figure(run: SingleRun, units: Units) -> Figure:
     assert run.record is not None
     first, drawn = run.played.score_from, panels(run, units)
     seconds = TICK_S * (len(run.record) - first)
-    settings = run.contestant.strategy.make_settings(dict(run.contestant.settings))._asdict()
-    worded = ", ".join(f"{k} {v:g}" for k, v in settings.items())
+    worded = ", ".join(f"{k} {v:g}" for k, v in settings_shown(run.contestant).items())
     under = f"car {run.car.name}, seed {run.seed}" + (f"; {worded}" if worded else "")
     height = HEAD + FOOT + sum(p.height + TITLE for p in drawn)
     figure = new_figure(WIDTH, height)

@@ -136,7 +136,7 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
     say(f"{plan.season.name}: {plan.season.summary}")
     say(
         f"car {plan.car.name}; {entries} outings x {standings.worlds} replicates, seed {plan.seed}, "
-        f"part spread {100 * plan.spread:g} %; {result.seconds:.1f} s"
+        f"spread {100 * plan.spread:g} %; {result.seconds:.1f} s"
     )
     say()
     show(standings_table(standings, console().width, units))
@@ -269,11 +269,12 @@ def failures(result: TournamentResult) -> list[str]:
 
 def tuning_table(result: TournamentResult) -> Table:
     """Settings found, score on the training worlds and on fresh ones, and the untuned twin."""
+    from arena.contest.entering import settings_shown
+
     rows = []
     for c in result.contestants:
         if c.name not in result.train_scores:
             continue
-        settings = c.strategy.make_settings(dict(c.settings))._asdict()
         fresh, untuned = result.standings.line(c.name).score, result.standings.line(f"{c.name}-untuned").score
         rows.append(
             [
@@ -282,7 +283,7 @@ def tuning_table(result: TournamentResult) -> Table:
                 figure(fresh, 3),
                 figure(result.gap(c.name), 3),
                 figure(untuned, 3),
-                ", ".join(f"{k} {v:g}" for k, v in settings.items()),
+                ", ".join(f"{k} {v:g}" for k, v in settings_shown(c).items()),
             ]
         )
     headers = [("tuned", "left"), ("train", "right"), ("fresh", "right"), ("gap", "right"), ("untuned", "right")]

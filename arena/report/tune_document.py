@@ -8,6 +8,7 @@ import numpy as np
 
 from arena.contest.aims import flat_span
 from arena.contest.comparing import Comparison
+from arena.contest.entering import settings_shown
 from arena.contest.figures import FIGURES
 from arena.contest.seasonal import Seasonal
 from arena.contest.table_tuning import TunedTable
@@ -34,7 +35,7 @@ def tuning_document(result: TuningResult) -> dict[str, Any]:
         "score_high": mine.score.high,
         "train_score": result.train_score,
         "tuning_gap": mine.score.value - result.train_score,
-        "settings": dict(result.contestant.strategy.make_settings(dict(result.contestant.settings))._asdict()),
+        "settings": settings_shown(result.contestant),
         "table": table_document(result.table) if result.table is not None else None,
         "resistors": [vars(r) for r in result.resistors],
         "comparison": comparison_document(found),

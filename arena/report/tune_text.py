@@ -81,7 +81,7 @@ def head_words(result: TuningResult, units: Units = METRIC) -> str:
     return (
         f"car {plan.car.name}; a year of {outings}{more}; "
         f"{aim_words(season.target_c, season.limit_c, units)}; "
-        f"{tried} candidates on {TRAIN_WORLDS} worlds, each with its own traffic, noise and car (part spread "
+        f"{tried} candidates on {TRAIN_WORLDS} worlds, each with its own traffic, noise and car (spread "
         f"{100 * plan.spread:g} %), seed {plan.seed}; {result.seconds:.1f} s"
     )
 

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from arena.contest.figures import FIGURES, Figure
-from arena.contest.standings import HARD_LIMIT_K, RESAMPLES, YARDSTICK
-from arena.errors import BadInput
+from arena.contest.standings import HARD_LIMIT_K, RESAMPLES, YARDSTICK, notes_on
 from arena.report.result import Line, Result
 from arena.units import Units
 
@@ -30,29 +29,10 @@ class Scale:
         return None if value is None else self.scale * value + self.offset
 
 
-def units_named(name: str) -> Units:
-    """Units by the word of the command line. Raises BadInput for another word."""
-    if name == "us":
-        return Units("us")
-    if name != "metric":
-        raise BadInput(f"--units {name}: not known", "Give metric or us.")
-    return Units()
-
-
 def scale_of(unit: str, units: Units) -> Scale:
     """How a quantity with this metric unit is printed; units that do not change come back as they are."""
-    if not units.us:
-        return Scale(1.0, 0.0, unit)
-    kelvin = units.difference(1.0)
-    known = {
-        "degC": Scale(kelvin, units.temperature(273.15), units.temperature_unit),
-        "K": Scale(kelvin, 0.0, units.difference_unit),
-        "K h": Scale(kelvin, 0.0, f"{units.difference_unit} h"),
-        "K s": Scale(kelvin, 0.0, f"{units.difference_unit} s"),
-        "kPa": Scale(units.pressure(1e3), 0.0, units.pressure_unit),
-        "km/h": Scale(units.speed(1.0 / 3.6), 0.0, units.speed_unit),
-    }
-    return known.get(unit, Scale(1.0, 0.0, unit))
+    zero, label = units.labelled(0.0, unit)
+    return Scale(units.labelled(1.0, unit)[0] - zero, zero, label)
 
 
 def number(value: float | None, digits: int) -> str:
@@ -146,14 +126,14 @@ def _how_much(result: Result, winner: Line, rest: Sequence[Line], units: Units) 
         said[0] += f", and {less:.0f} % less than {other.contestant}, the next that can be told apart"
     yard = next(x for x in result.lines if x.contestant == YARDSTICK)
     if yard is not winner:
-        mine, theirs = winner.figures, yard.figures
+        mine, theirs, fuel, places = winner.figures, yard.figures, scale_of("L", units), 2 if units.us else 1
         said.append(
             f"In absolute terms: the pump runs {number(mine['pump_hours'], 0)} h a year instead of "
             f"{number(theirs['pump_hours'], 0)} h"
         )
         said.append(
-            f"{number((mine['fuel_ml'] or 0.0) / 1e3, 1)} L of fuel for its current instead of "
-            f"{number((theirs['fuel_ml'] or 0.0) / 1e3, 1)} L"
+            f"{number(fuel.of((mine['fuel_ml'] or 0.0) / 1e3), places)} {fuel.unit} of fuel for its current instead of "
+            f"{number(fuel.of((theirs['fuel_ml'] or 0.0) / 1e3), places)} {fuel.unit}"
         )
         if mine["boost_p95_c"] is not None:
             temperature = scale_of("degC", units)
@@ -182,7 +162,8 @@ def _how_sure(result: Result, winner: Line, rest: Sequence[Line]) -> str:
         said.append(f"Another comes first with {_joined(lost, 'or')} ({len(lost)} of {cases} cases tried)")
     elif cases:
         said.append(f"It stays first in all {cases} cases with other prices or another wear law")
-    return ". ".join([*said, *(note[0].upper() + note[1:] for note in views["notes"] if "replicate" in note)]) + "."
+    few = notes_on(views["worlds"])
+    return ". ".join([*said, *(note[0].upper() + note[1:] for note in few)]) + "."
 
 
 def _share(share: float) -> str:

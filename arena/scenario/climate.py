@@ -99,6 +99,7 @@ class Climate:
     wind_m_s: Floats
     bay_extra_k: Floats
     start_hour: float = 12.0
+    weather: Path | None = None  # the hourly weather it was made from
 
     def at(self, time_s: Floats) -> Air:
         """Air at seconds since the outing's first tick, interpolated over the day (period 24 h)."""
@@ -171,6 +172,7 @@ def _from_weather(path: Path, text: str, file: ClimateFile, weather: Weather) ->
         wind_m_s=mean_day("wind_m_s"),
         bay_extra_k=np.full(len(hours), _first(head.sun_bay_k, None, 0.0)),
         start_hour=_first(weather.hour, head.start_hour, 12.0),
+        weather=source,
     )
 
 

@@ -83,6 +83,7 @@ class Strategy:
     table: Callable[[Any], tuple[Sequence[float], Sequence[float], Sequence[Sequence[float]]]] | None = None
     repair: Callable[[Any], Any] | None = None
     path: str = field(default="", compare=False)
+    data: tuple[str, ...] = field(default=(), compare=False)  # files besides `path` that make it what it is
 
     @property
     def senses(self) -> tuple[str, ...]:

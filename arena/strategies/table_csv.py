@@ -55,8 +55,9 @@ def read_table(path: str | Path) -> DutyTable:
     """A duty table from a CSV (comma, semicolon or tab). Raises BadInput with every fault, one line each."""
     path = Path(path)
     lines = _lines(path)
-    mark = _delimiter(lines[0])
-    head = _cells_of(lines[0], mark)
+    first, top = lines[0]
+    mark = _delimiter(top)
+    head = _cells_of(top, mark)
     if max(len(lines), len(head)) - 1 > MOST_BREAKPOINTS:
         size = f"{len(lines) - 1} rows, {len(head) - 1} columns"
         raise BadInput(f"{path}: {size}; the limit is {MOST_BREAKPOINTS} of each", _REMEDY)
@@ -64,23 +65,22 @@ def read_table(path: str | Path) -> DutyTable:
     faults: list[str] = []
     if len(names) != 2 or any(name not in SENSES and name not in US_HEADINGS for name in names) or names[0] == names[1]:
         known = ", ".join([*SENSES, *US_HEADINGS])
-        raise BadInput(
-            f"{path}: row 1: the corner says {_brief(head[0])}, not two senses parted by a backslash; known: {known}",
-            _REMEDY,
-        )
-    columns = _axis(path, f"row 1 ({names[1]})", head[1:], faults)
+        fault = f"the corner says {_brief(head[0])}, not two senses parted by a backslash; known: {known}"
+        raise BadInput(f"{path}: row {first}: {fault}", _REMEDY)
+    columns = _axis(path, f"row {first} ({names[1]})", head[1:], faults)
     rows, cells = [], []
-    for number, line in enumerate(lines[1:], start=2):
+    for number, line in lines[1:]:
         row = _cells_of(line, mark)
         rows.append(row[0])
         if len(row) != len(head):
-            faults.append(f"{path}: row {number}: {len(row) - 1} cells, {len(head) - 1} columns in row 1")
+            faults.append(f"{path}: row {number}: {len(row) - 1} cells, {len(head) - 1} columns in row {first}")
             continue
         cells.append(_duties(path, number, row[1:], head[1:], faults))
     axis = _axis(path, f"column 1 ({names[0]})", rows, faults)
     if faults:
         raise BadInput(faults, _REMEDY)
-    notes = (f"{path}: decimal commas are read as decimal points",) if mark != "," and "," in "".join(lines) else ()
+    commas = mark != "," and any("," in line for _, line in lines)
+    notes = (f"{path}: decimal commas are read as decimal points",) if commas else ()
     return _in_metric(path, DutyTable(names[0], names[1], axis, columns, tuple(cells), notes))
 
 
@@ -116,10 +116,12 @@ def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float
         law=table_law.duty,
         table=lambda _: (table.rows, table.columns, table.cells),
         path=table_law.__file__,
+        data=(str(path),),
     )
 
 
-def _lines(path: Path) -> list[str]:
+def _lines(path: Path) -> list[tuple[int, str]]:
+    """Rows that hold anything, each with its number in the file."""
     try:
         if path.stat().st_size > LIMIT_BYTES:
             raise BadInput(f"{path}: larger than {LIMIT_BYTES // 1000} kB, which is no duty table", _REMEDY)
@@ -137,7 +139,7 @@ def _lines(path: Path) -> list[str]:
         why = getattr(error, "strerror", None) or str(error)
         raise BadInput(f"{path}: cannot be read: {why}", "Give table:FILE.csv with a file that exists.") from error
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    lines = [line for line in text.split("\n") if line.strip(" ,;\t")]
+    lines = [(number, line) for number, line in enumerate(text.split("\n"), start=1) if line.strip(" ,;\t")]
     if len(lines) < 3:
         raise BadInput(f"{path}: {len(lines)} rows; a table has a first row and two rows or more", _REMEDY)
     return lines

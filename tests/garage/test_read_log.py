@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from arena.errors import BadInput
-from arena.garage.read_log import parse_columns, read_garage_log, real_samples
+from arena.garage.read_log import read_garage_log, real_samples
 
 
 def written(path: Path, rows: int = 300, **columns: np.ndarray) -> Path:
@@ -89,12 +89,3 @@ def test_units_in_headers(tmp_path: Path) -> None:
 def test_too_short_is_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="at least 90 s"):
         read_garage_log(written(tmp_path / "a.csv", 60))
-
-
-def test_columns_by_words_and_by_file(tmp_path: Path) -> None:
-    assert parse_columns("iat_c=Charge temp,duty_pct=Pump") == {"iat_c": "Charge temp", "duty_pct": "Pump"}
-    path = tmp_path / "map.toml"
-    path.write_text('[columns]\niat_c = "Charge temp"\n', encoding="utf-8")
-    assert parse_columns(str(path)) == {"iat_c": "Charge temp"}
-    with pytest.raises(BadInput, match="NAME=HEADER"):
-        parse_columns("iat_c=")

@@ -126,6 +126,8 @@ def test_a_table_that_reads_the_coolant_wants_a_probe_there(tmp_path: Path) -> N
         (GOOD.replace("30,100", "nan,100"), "row 3, column 50: 'nan' is no number"),
         (GOOD.replace("30,100", ",100"), "row 3, column 50: '' is no number"),
         (GOOD.replace("30,100", "full,100"), "'full' is no number"),
+        (GOOD.replace("\n40,", "\n\n,,\n40,").replace("30,100", "full,100"), "row 5, column 50: 'full' is no number"),
+        ("\n" + GOOD.replace("60,60", "60,160"), "row 5, column 0: duty 160 % is outside 0..100"),
         (GOOD.replace("30,100", "30"), "row 3: 2 cells, 3 columns in row 1"),
         (GOOD.replace("30,100", "30,100,100"), "row 3: 4 cells, 3 columns in row 1"),
         (GOOD.replace("\n40,", "\nwarm,"), "breakpoint 'warm' is no number"),
