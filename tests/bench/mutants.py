@@ -29,17 +29,19 @@ ROOT = Path(__file__).parents[2]
 PACKAGES = ("contest", "plant")
 NOT_MUTATED = {"__init__.py", "bench.py", "cache.py", "jit.py"}  # set-up and measuring, not what is ranked
 LIBRARIES = ("CoolProp", "matplotlib", "numba", "optuna", "pandas", "pydantic", "scipy.optimize", "typer")
+KINDS = ("", ", numbers declared at the top of modules")
 LIMIT_S = 600.0  # a mutant that takes longer hangs, which is noticed
 GOLDEN = "hardening/test_determinism.py::test_figures_are_those_that_were_accepted"
 DRIVES = (GOLDEN, "contest/test_tournament.py")
 TABLES = ("contest/test_tune_shape.py", "contest/test_tune_answers.py", "contest/test_tune_table.py")
 KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Python
     GOLDEN,
+    "plant/test_columns.py",
+    "plant/test_layout.py",
     "plant/test_heat.py",
     "plant/test_freezing.py",
     "plant/test_breakaway.py",
     "plant/test_numerics.py",
-    "plant/test_layout.py",
     "plant/test_pump_current.py",
     "strategies/test_on_a_drive.py",
     "contest/test_faults.py",
@@ -47,7 +49,7 @@ KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Pyth
 )
 TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/aims": TABLES, "contest/axes": TABLES,
-    "contest/comparing": ("contest/test_tune_answers.py", "contest/test_tune_table.py", "hardening/test_schemas.py"),
+    "contest/comparing": ("contest/test_comparing.py", "contest/test_tune_answers.py", "contest/test_tune_table.py", "hardening/test_schemas.py"),
     "contest/entering": ("contest/test_tune_table.py", "strategies/test_on_a_drive.py", "cli/test_cli.py"),
     "contest/faults": ("contest/test_faults.py",), "contest/figures": (*DRIVES, "timetable/test_fuel.py"),
     "contest/floor_law": ("hardening/test_extremes.py",), "contest/foresight": ("contest/test_tune_table.py",),
@@ -59,7 +61,7 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/run": ("contest/test_worlds.py", *DRIVES), "contest/seasonal": ("contest/test_tune_table.py",),
     "contest/single": ("contest/test_faults.py", "strategies/test_on_a_drive.py"),
     "contest/spans": ("contest/test_faults.py",), "contest/standings": DRIVES,
-    "contest/store": ("hardening/test_interrupt_folders.py", "contest/test_tournament.py"),
+    "contest/store": ("contest/test_inputs.py", "hardening/test_interrupt_folders.py", "contest/test_tournament.py"),
     "contest/studies": ("contest/test_tune_shared.py", "hardening/test_interrupt_journal.py"),
     "contest/table_search": TABLES, "contest/table_shape": TABLES, "contest/table_tuning": TABLES,
     "contest/table_visits": TABLES, "contest/tables": DRIVES, "contest/tournament": DRIVES,
@@ -105,6 +107,7 @@ class Mutant:
     number: int
     line: int
     what: str
+    choice: bool = False  # a number declared at the top of a module: a budget, a default breakpoint, a limit
 
 
 def places(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
@@ -188,8 +191,17 @@ def drawn(count: int, seed: int, only: str | None) -> list[Mutant]:
             file = f"arena/{package}/{path.name}"
             if path.name in NOT_MUTATED or (only is not None and file != only):
                 continue
-            known = enumerate(places(ast.parse(path.read_text(encoding="utf-8"))))
-            found += [Mutant(file, n, getattr(node, "lineno", 0), what) for n, (node, what) in known]
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            declared = {
+                id(part)
+                for node in tree.body
+                if isinstance(node, ast.Assign | ast.AnnAssign)
+                for part in ast.walk(node)
+            }
+            found += [
+                Mutant(file, n, getattr(node, "lineno", 0), what, id(node) in declared)
+                for n, (node, what) in enumerate(places(tree))
+            ]
     draw = random.Random(seed)
     return draw.sample(found, min(count, len(found)))
 
@@ -257,7 +269,7 @@ def main() -> None:
     mutants = drawn(given.count, given.seed, given.only)[given.skip :]
     until = time.monotonic() + 60.0 * given.minutes
     survived: list[Mutant] = []
-    tried = {package: [0, 0] for package in PACKAGES}
+    tried = {f"{package}{kind}": [0, 0] for package in PACKAGES for kind in KINDS}
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "tree"
         skip = shutil.ignore_patterns(".git", "__pycache__", "*.egg-info", ".*_cache", "results")
@@ -270,9 +282,9 @@ def main() -> None:
                 raise SystemExit(f"the tests of {mutant.file} fail without a mutant")
             sound.add(tests_of(mutant.file))
             killed = noticed(mutant, place)
-            package = mutant.file.split("/")[1]
-            tried[package][0] += 1
-            tried[package][1] += killed
+            kind = tried[mutant.file.split("/")[1] + KINDS[mutant.choice]]
+            kind[0] += 1
+            kind[1] += killed
             print(f"{'killed  ' if killed else 'SURVIVED'} {mutant.file}:{mutant.line}: {mutant.what}", flush=True)
             if not killed:
                 survived.append(mutant)

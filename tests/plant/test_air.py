@@ -97,3 +97,10 @@ def test_floats_and_arrays() -> None:
     assert isinstance(air.dew_point_k(1000.0), float)
     assert air.dew_point_k(np.full((2, 3), 1000.0)).shape == (2, 3)
     assert air.charger_outlet_k(np.array([280.0, 300.0]), 2.0, 0.7).shape == (2,)
+
+
+@pytest.mark.parametrize(("beyond", "end"), [(-80.0, -45.0), (500.0, 300.0)])
+def test_heat_capacity_stands_still_beyond_its_range(beyond: float, end: float) -> None:
+    assert air.heat_capacity(beyond + 273.15) == air.heat_capacity(end + 273.15)
+    inward = end + (1.0 if beyond < end else -1.0)
+    assert air.heat_capacity(inward + 273.15) != air.heat_capacity(end + 273.15)

@@ -1,0 +1,59 @@
+"""What a law can sense stands in the columns of an outing in the units that strategies are promised."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from arena.plant import layout as at
+from arena.plant.compile import Goals, compile_outing
+from arena.plant.numbers import CarNumbers
+from arena.scenario.climate import load_climate
+from arena.scenario.drive import load_drive
+from arena.timetable.outing import Played, play
+
+
+@pytest.fixture(scope="module")
+def played() -> Played:
+    return play(load_drive("cold-start"), load_climate("winter"), CarNumbers(), np.random.SeedSequence(3))
+
+
+@pytest.fixture(scope="module")
+def columns(played: Played) -> np.ndarray:
+    return compile_outing(played, CarNumbers(), Goals(), 5).X
+
+
+def test_senses_are_in_the_units_strategies_are_promised(played: Played, columns: np.ndarray) -> None:
+    for column, wanted in (
+        (at.X_SPEED, 3.6 * played.speed_m_s), (at.X_THROTTLE, 100.0 * played.throttle),
+        (at.X_PEDAL, 100.0 * played.pedal),
+        (at.X_MAP, played.map_pa / 1000.0), (at.X_RPM, played.rpm), (at.X_AMBIENT, played.ambient_k - 273.15),
+        (at.X_KEY, played.key_on), (at.X_ENGINE, played.engine_on), (at.X_TIME, 0.1 * np.arange(played.ticks)),
+    ):  # fmt: skip
+        assert np.ptp(wanted) > 0.0 or column == at.X_AMBIENT, "a column that never moves shows nothing"
+        np.testing.assert_allclose(columns[:, column], wanted, rtol=1e-12)
+
+
+def test_supply_is_that_of_what_the_engine_does(played: Played, columns: np.ndarray) -> None:
+    supply, car = columns[:, at.X_SUPPLY], CarNumbers().supply
+    off = (played.engine_on < 0.5) & (played.cranking < 0.5)
+    assert set(supply[played.cranking > 0.5]) == {car.cranking_v} and set(supply[off]) == {car.off_v}
+    running = supply[(played.engine_on > 0.5) & (played.cranking < 0.5)]
+    assert set(running) <= {car.running_v, car.running_v - car.sag_v} and car.running_v in running
+
+
+def test_time_since_key_off_counts_from_the_last_tick_with_the_key_on(played: Played, columns: np.ndarray) -> None:
+    since, key = columns[:, at.X_KEY_OFF_S], played.key_on > 0.5
+    first = int(np.flatnonzero(key)[0])
+    assert (since[:first] > 1e8).all() and (since[key] == 0.0).all()
+    last = int(np.flatnonzero(key)[-1])
+    np.testing.assert_allclose(since[last:], 0.1 * np.arange(played.ticks - last), atol=1e-9)
+
+
+def test_only_scored_ticks_weigh_and_boost_and_cruise_share_each(played: Played, columns: np.ndarray) -> None:
+    scored = columns[:, at.X_SCORED] > 0.0
+    assert scored.sum() == played.ticks - played.score_from and not scored[: played.score_from].any()
+    weight = columns[:, at.X_BOOST] + columns[:, at.X_CRUISE]
+    assert set(np.round(weight, 12)) == {0.0, 1.0} and not weight[~scored].any()
+    assert not columns[played.engine_on < 0.5][:, [at.X_BOOST, at.X_CRUISE, at.X_LIMIT]].any()
+    assert (columns[:, at.X_LIMIT] <= columns[:, at.X_BOOST] + columns[:, at.X_CRUISE]).all()
