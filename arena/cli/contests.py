@@ -21,7 +21,7 @@ def tournament(
     car: Car = "invented-2200",
     strategy: Strategies = None,
     trials: Annotated[int, typer.Option(help="Candidates tried per strategy; 0 ranks settings as they are.")] = 160,
-    replicates: Annotated[int, typer.Option(help="How often the season is played afresh for the ranking.")] = 6,
+    replicates: Annotated[int, typer.Option(help="Worlds to rank on: how often the season is played afresh.")] = 6,
     seed: Seed = 1,
     workers: Workers = None,
     spread: Annotated[float, typer.Option(help="How far the car's uncertain numbers vary, given ones less.")] = 0.10,

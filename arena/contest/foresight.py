@@ -176,7 +176,7 @@ def schedules_of(outing: Outing, contestants: Sequence[Contestant]) -> list[Floa
     for c in contestants:
         played = play(outing.compiled, lay_out([c]), trace_lanes=1, trace_columns=at.TRACE_COLUMNS)
         assert played.trace is not None
-        out.append(np.clip(played.trace[:, 0, 8], 0.0, 1.0))
+        out.append(np.clip(played.trace[:, 0, at.T_DUTY], 0.0, 1.0))
     return out
 
 

@@ -92,7 +92,7 @@ def envelope(outing: CompiledOuting) -> tuple[NDArray[np.float64], NDArray[np.fl
     """
     played = play(outing, _references(), trace_lanes=2, trace_columns=1)
     assert played.trace is not None
-    on, off = played.trace[:, 0, 0], played.trace[:, 1, 0].copy()
+    on, off = played.trace[:, 0, at.T_IAT], played.trace[:, 1, at.T_IAT].copy()
     failed = played.row(at.FAILED)[1]
     if failed >= 0:
         off[int(failed) :] = on[int(failed) :]

@@ -24,7 +24,6 @@ Floats = NDArray[np.float64]
 
 CHANGED = 0.02  # mean commanded duty that must differ from the sound run's to count as noticed
 FULL = 0.97  # mean commanded duty from which nothing is left to add
-DUTY_COLUMN = 8  # of kernel.record
 MOST_TRACED = 8  # lanes of a batch whose duty is kept: the narrow batch
 
 
@@ -145,7 +144,7 @@ def _run(compiled: CompiledOuting, lanes: Sequence[Lanes]) -> _Run:
         played = play(compiled, batch, trace_lanes=len(batch.contestants), trace_columns=at.TRACE_COLUMNS)
         assert played.trace is not None
         boost.append(played.boost_k[counted])
-        duty.append(played.trace[:, :, DUTY_COLUMN].astype(np.float32))
+        duty.append(played.trace[:, :, at.T_DUTY].astype(np.float32))
         failed += _reasons(played)
     return _Run(
         compiled.score_from,

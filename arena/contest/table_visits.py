@@ -61,7 +61,7 @@ def _places(axis: Axis, outing: CompiledOuting, record: Floats) -> tuple[NDArray
     if name in _COLUMNS:
         values = outing.X[:, _COLUMNS[name]]
     else:  # the law sees what was read in the tick before
-        kelvin = record[:, 1] if name == "iat" else record[:, 3]
+        kelvin = record[:, at.T_READING if name == "iat" else at.T_CORE_IN]
         values = np.concatenate([[outing.start_k], kelvin[:-1]]) - 273.15
     low = np.clip(np.searchsorted(points, values, side="right") - 1, 0, len(points) - 2)
     share = np.clip((values - points[low]) / (points[low + 1] - points[low]), 0.0, 1.0)

@@ -338,8 +338,8 @@ def resistors(training: Training, contestant: Contestant) -> tuple[Resistor, ...
     for outing, _ in training.outings:
         played = play(outing.compiled, lanes, trace_lanes=1, trace_columns=at.TRACE_COLUMNS)
         assert played.trace is not None
-        duty.append(played.trace[:, 0, 8])
-        watts.append(played.trace[:, 0, 14])
+        duty.append(played.trace[:, 0, at.T_DUTY])
+        watts.append(played.trace[:, 0, at.T_RESISTOR_W])
     asked, heat = np.concatenate(duty), np.concatenate(watts)
     steps = ((0.0, 0.5001), (0.5001, 0.999)) if len(strategy.ohms) > 1 else ((0.0, 0.999),)
     out = []

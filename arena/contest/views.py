@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.contest.outings import ready_outing
 from arena.contest.pool import in_order, pool_of
 from arena.contest.run import Contestant, Lanes, play
-from arena.contest.single import compile_one
 from arena.contest.worlds import SPREAD, Plan, batches
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting
@@ -34,7 +34,10 @@ BIN_K = 1.0  # width of a histogram's bin
 QUANTUM = {"iat_c": 0.1, "duty_pct": 1.0, "coolant_in_c": 0.1, "coolant_out_c": 0.1,
            "speed_kmh": 1.0, "boost_kpa": 1.0, "ambient_c": 0.1}  # fmt: skip
 LANE_LINES = ("iat_c", "duty_pct", "coolant_in_c", "coolant_out_c")
-_RECORD = {"iat_c": 0, "probe_c": 1, "coolant_in_c": 3, "coolant_out_c": 4, "duty_pct": 8}  # columns of kernel.record
+_RECORD = {
+    "iat_c": at.T_IAT, "probe_c": at.T_READING, "coolant_in_c": at.T_CORE_IN, "coolant_out_c": at.T_CORE_OUT,
+    "duty_pct": at.T_DUTY,
+}  # fmt: skip
 
 
 def page_data(result: TournamentResult) -> str:
@@ -95,7 +98,8 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
     def one(entry: int) -> dict[str, Any]:
         fault = plan.fault_of(entry)
         drive, climate = plan.drives[entry], plan.climates[entry]
-        played, compiled = compile_one(drive, climate, numbers, plan.seed, plan.goals, fault)
+        seed = (plan.seed, plan.sound_id(entry), 0)
+        played, compiled = ready_outing(drive, climate, numbers, plan.goals, seed, fault)
         boost_kpa = 1e-3 * (played.map_pa - played.ambient_pa)
         shared = {"speed_kmh": 3.6 * played.speed_m_s, "boost_kpa": boost_kpa, "ambient_c": played.ambient_k - 273.15}
         return {

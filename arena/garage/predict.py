@@ -37,7 +37,10 @@ from arena.strategies.base import load_strategy
 Floats = NDArray[np.float64]
 
 KEPT = 6
-_COLUMN = {"iat": 1, "core_metal": 2, "loop_coolant": 3, "coolant_out_of_core": 4, "flow": 12}
+_COLUMN = {
+    "iat": at.T_READING, "core_metal": at.T_CORE_METAL, "loop_coolant": at.T_CORE_IN,
+    "coolant_out_of_core": at.T_CORE_OUT, "flow": at.T_FLOW,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)

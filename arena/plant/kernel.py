@@ -33,6 +33,8 @@ from arena.plant.layout import (
     STARTS, TORQUE_C, TOTAL_OHM, VOLTS, VOLTS_RATIO, WAS_ON, WEAR_1, WEAR_2, WEAR_15, X_BOOST, X_BOOST_ROW, X_COLD_T,
     X_COLUMNS, X_CRUISE, X_DEW, X_FAULT_READING, X_HOT_T, X_KEY, X_KEY_OFF_S, X_LIMIT, X_LIMIT_T, X_NOISE, X_PROBE0,
     X_PROBE1, X_PROBE_K, X_REACH, X_SCORED, X_SPEED, X_STILL, X_SUPPLY,
+    T_IAT, T_READING, T_CORE_METAL, T_CORE_IN, T_CORE_OUT, T_FRONT_IN, T_FRONT_OUT, T_TANK, T_DUTY,
+    T_PUMP_V, T_PUMP_A, T_PUMP_SPEED, T_FLOW, T_SUPPLY_W, T_RESISTOR_W, T_HEAT_AIR, T_HEAT_OUT,
 )  # fmt: skip
 from arena.plant.look_ups import TOGETHER, duty_look_up, exchanger_look_up, flow_look_up
 from arena.plant.rows import lanes_at_once, swept
@@ -291,24 +293,24 @@ def record(S: Any, X: Any, o: int, P: Any, tick: int, trace: Any, lanes: int, co
     """Keep this tick of the first `lanes` lanes; one column is IAT alone, layout.TRACE_COLUMNS everything."""
     for n in range(lanes):
         at = (tick * lanes + n) * columns
-        trace[at] = S[IAT * LANES + n]
+        trace[at + T_IAT] = S[IAT * LANES + n]
         if columns > 1:
-            trace[at + 1] = S[READING * LANES + n]
-            trace[at + 2] = S[CORE_METAL * LANES + n]
-            trace[at + 3] = S[CORE_IN * LANES + n]
-            trace[at + 4] = S[CORE_OUT * LANES + n]
-            trace[at + 5] = S[FRONT_IN * LANES + n]
-            trace[at + 6] = S[FRONT_OUT * LANES + n]
-            trace[at + 7] = S[SIDE * LANES + n] if P[P_SIDE_SHARE] > 0.0 else S[LINK * LANES + n]
-            trace[at + 8] = S[APPLIED * LANES + n]
-            trace[at + 9] = S[MOTOR_V * LANES + n]
-            trace[at + 10] = S[CURRENT * LANES + n]
-            trace[at + 11] = S[SPEED * LANES + n]
-            trace[at + 12] = S[FLOW * LANES + n]
-            trace[at + 13] = X[o + X_SUPPLY] * S[BATTERY_A * LANES + n]
-            trace[at + 14] = S[RESISTOR_W * LANES + n]
-            trace[at + 15] = S[HEAT_AIR * LANES + n]
-            trace[at + 16] = S[HEAT_OUT * LANES + n]
+            trace[at + T_READING] = S[READING * LANES + n]
+            trace[at + T_CORE_METAL] = S[CORE_METAL * LANES + n]
+            trace[at + T_CORE_IN] = S[CORE_IN * LANES + n]
+            trace[at + T_CORE_OUT] = S[CORE_OUT * LANES + n]
+            trace[at + T_FRONT_IN] = S[FRONT_IN * LANES + n]
+            trace[at + T_FRONT_OUT] = S[FRONT_OUT * LANES + n]
+            trace[at + T_TANK] = S[SIDE * LANES + n] if P[P_SIDE_SHARE] > 0.0 else S[LINK * LANES + n]
+            trace[at + T_DUTY] = S[APPLIED * LANES + n]
+            trace[at + T_PUMP_V] = S[MOTOR_V * LANES + n]
+            trace[at + T_PUMP_A] = S[CURRENT * LANES + n]
+            trace[at + T_PUMP_SPEED] = S[SPEED * LANES + n]
+            trace[at + T_FLOW] = S[FLOW * LANES + n]
+            trace[at + T_SUPPLY_W] = X[o + X_SUPPLY] * S[BATTERY_A * LANES + n]
+            trace[at + T_RESISTOR_W] = S[RESISTOR_W * LANES + n]
+            trace[at + T_HEAT_AIR] = S[HEAT_AIR * LANES + n]
+            trace[at + T_HEAT_OUT] = S[HEAT_OUT * LANES + n]
 
 
 @compiled

@@ -127,7 +127,25 @@ GRID: Final = (TICK_S, CORE_CELLS, FRONT_CELLS, HOSE_1, HOSE_2, HOSE_3)  # compi
 
 REASONS: Final = ("", "coolant boiled in the core", "pump stalled", "law returned no usable number")
 
-TRACE_COLUMNS: Final = 17  # what kernel.record keeps of a lane
+# --- columns of what kernel.record keeps of a lane and tick, SI -------------------------------------
+T_IAT: Final = 0
+T_READING: Final = 1
+T_CORE_METAL: Final = 2
+T_CORE_IN: Final = 3
+T_CORE_OUT: Final = 4
+T_FRONT_IN: Final = 5
+T_FRONT_OUT: Final = 6
+T_TANK: Final = 7  # the side tank where there is one, else the link
+T_DUTY: Final = 8  # as it reaches the pump, 0..1
+T_PUMP_V: Final = 9
+T_PUMP_A: Final = 10
+T_PUMP_SPEED: Final = 11
+T_FLOW: Final = 12
+T_SUPPLY_W: Final = 13
+T_RESISTOR_W: Final = 14
+T_HEAT_AIR: Final = 15  # J since the first tick, as the next
+T_HEAT_OUT: Final = 16
+TRACE_COLUMNS: Final = 17
 
 # --- columns of X (one row a tick) ------------------------------------------------------------------
 X_CORE_A: Final = 0  # air conductance of a core cell, W/K

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from arena.contest.entering import settings_shown
 from arena.contest.single import SingleRun
 from arena.contest.views import thin, thinning
+from arena.plant import layout as at
 from arena.plant.compile import TICK_S
 from arena.report.pictures import (
     BLUE,
@@ -108,7 +109,7 @@ def panels(run: SingleRun, units: Units) -> tuple[Panel, ...]:
     def warm(column: int) -> Floats:
         return np.asarray(units.temperature(r[:, column]), dtype=np.float64)
 
-    charge = warm(0)
+    charge = warm(at.T_IAT)
     charge[p.engine_on[first : first + len(r)] < 0.5] = np.nan  # no charge air while the engine stands
     ambient = np.asarray(units.temperature(p.ambient_k[first:]), dtype=np.float64)
     boost = np.asarray(units.pressure(np.maximum(p.map_pa - p.ambient_pa, 0.0)[first:]), dtype=np.float64)
@@ -116,11 +117,14 @@ def panels(run: SingleRun, units: Units) -> tuple[Panel, ...]:
     return (
         Panel(
             f"Charge temperature, {degree}",
-            (("outside air", THIRD, ambient), ("probe", SECOND, warm(1)), ("charge air", MAIN, charge)),
+            (("outside air", THIRD, ambient), ("probe", SECOND, warm(at.T_READING)), ("charge air", MAIN, charge)),
             230, goals=True,
         ),
-        Panel("Pump duty, %", (("duty", MAIN, 100.0 * r[:, 8]),), 70, 0.0, 100.0),
-        Panel(f"Coolant, {degree}", (("out of the core", SECOND, warm(4)), ("into the core", MAIN, warm(3))), 130),
+        Panel("Pump duty, %", (("duty", MAIN, 100.0 * r[:, at.T_DUTY]),), 70, 0.0, 100.0),
+        Panel(
+            f"Coolant, {degree}",
+            (("out of the core", SECOND, warm(at.T_CORE_OUT)), ("into the core", MAIN, warm(at.T_CORE_IN))), 130,
+        ),
         Panel(f"Boost over the outside air, {units.pressure_unit}", (("boost", PLAIN, boost),), 70, 0.0),
         Panel(f"Road speed, {units.speed_unit}", (("speed", PLAIN, speed),), 70, 0.0),
     )  # fmt: skip

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.single import SingleRun
+from arena.plant import layout as at
 from arena.plant.compile import TICK_S
 from arena.units import Units
 
@@ -37,7 +38,7 @@ def time_plot(run: SingleRun, width: int = 80, plain: bool = False, units: Units
     first = run.played.score_from
     columns = min(max(width, NARROWEST), WIDEST) - LABEL - 1
     end = len(run.record) if not run.failed else max(int(run.failed_s / TICK_S), first + 1)
-    iat = np.asarray(units.temperature(run.record[first:end, 0]), dtype=np.float64)
+    iat = np.asarray(units.temperature(run.record[first:end, at.T_IAT]), dtype=np.float64)
     iat[run.played.engine_on[first:end] < 0.5] = np.nan
     goals = {
         "limit": float(units.temperature(run.goals.limit_k)),
@@ -46,7 +47,7 @@ def time_plot(run: SingleRun, width: int = 80, plain: bool = False, units: Units
     whole = len(run.record) - first
     boost = units.pressure(np.maximum(run.played.map_pa - run.played.ambient_pa, 0.0))[first:]
     speed = units.speed(run.played.speed_m_s)[first:]
-    duty = 100.0 * run.record[first:end, 8]
+    duty = 100.0 * run.record[first:end, at.T_DUTY]
     title = f"charge temperature, {units.temperature_unit}"
     out = [f"{title}, while the engine runs" if width >= 60 else title]
     out += dots(iat, whole, columns, goals, plain)

@@ -20,8 +20,8 @@ def trace_columns(run: SingleRun) -> dict[str, Floats | NDArray[np.object_]]:
     """Columns of the trace by name, each of shape (ticks,); temperatures are means over the tick."""
     assert run.record is not None
     r, x, p, k = run.record, run.compiled.X, run.played, 273.15
-    heat_air = np.diff(r[:, 15], prepend=0.0) / TICK_S
-    heat_out = np.diff(r[:, 16], prepend=0.0) / TICK_S
+    heat_air = np.diff(r[:, at.T_HEAT_AIR], prepend=0.0) / TICK_S
+    heat_out = np.diff(r[:, at.T_HEAT_OUT], prepend=0.0) / TICK_S
     phases = np.array(p.phases, dtype=object)
     return {
         "time_s": TICK_S * np.arange(p.ticks),
@@ -35,22 +35,22 @@ def trace_columns(run: SingleRun) -> dict[str, Floats | NDArray[np.object_]]:
         "ambient_c": p.ambient_k - k,
         "bay_c": run.compiled.air.bay_k - k,
         "charger_out_c": run.compiled.air.charger_out_k - k,
-        "iat_c": r[:, 0] - k,
-        "probe_c": r[:, 1] - k,
-        "core_metal_c": r[:, 2] - k,
-        "coolant_into_core_c": r[:, 3] - k,
-        "coolant_out_of_core_c": r[:, 4] - k,
-        "coolant_into_front_c": r[:, 5] - k,
-        "coolant_out_of_front_c": r[:, 6] - k,
-        "tank_c": r[:, 7] - k,
-        "duty_pct": 100.0 * r[:, 8],
+        "iat_c": r[:, at.T_IAT] - k,
+        "probe_c": r[:, at.T_READING] - k,
+        "core_metal_c": r[:, at.T_CORE_METAL] - k,
+        "coolant_into_core_c": r[:, at.T_CORE_IN] - k,
+        "coolant_out_of_core_c": r[:, at.T_CORE_OUT] - k,
+        "coolant_into_front_c": r[:, at.T_FRONT_IN] - k,
+        "coolant_out_of_front_c": r[:, at.T_FRONT_OUT] - k,
+        "tank_c": r[:, at.T_TANK] - k,
+        "duty_pct": 100.0 * r[:, at.T_DUTY],
         "supply_v": x[:, at.X_SUPPLY],
-        "pump_v": r[:, 9],
-        "pump_a": r[:, 10],
-        "pump_rpm": r[:, 11] * 30.0 / np.pi,
-        "flow_l_min": 60000.0 * r[:, 12],
-        "pump_w": r[:, 13],
-        "resistor_w": r[:, 14],
+        "pump_v": r[:, at.T_PUMP_V],
+        "pump_a": r[:, at.T_PUMP_A],
+        "pump_rpm": r[:, at.T_PUMP_SPEED] * 30.0 / np.pi,
+        "flow_l_min": 60000.0 * r[:, at.T_FLOW],
+        "pump_w": r[:, at.T_SUPPLY_W],
+        "resistor_w": r[:, at.T_RESISTOR_W],
         "heat_from_air_w": heat_air,
         "heat_to_outside_w": heat_out,
     }

@@ -50,7 +50,9 @@ KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Pyth
 TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/aims": TABLES, "contest/axes": TABLES,
     "contest/comparing": (
-        "contest/test_comparing.py", "contest/test_tune_answers.py", "contest/test_tune_table.py", "hardening/test_schemas.py"),
+        "contest/test_comparing.py", "contest/test_tune_answers.py", "contest/test_tune_table.py",
+        "hardening/test_schemas.py",
+    ),
     "contest/entering": ("contest/test_tune_table.py", "strategies/test_on_a_drive.py", "cli/test_cli.py"),
     "contest/faults": ("contest/test_faults.py",), "contest/figures": (*DRIVES, "timetable/test_fuel.py"),
     "contest/floor_law": ("hardening/test_extremes.py",), "contest/foresight": ("contest/test_tune_table.py",),

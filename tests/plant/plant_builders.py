@@ -24,8 +24,10 @@ from arena.timetable.outing import Played, outing_seed, play
 
 Floats = NDArray[np.float64]
 COLUMNS = at.TRACE_COLUMNS
-IAT_C, READING_C, CORE_METAL_C, CORE_IN_C, CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C = 0, 1, 2, 3, 4, 5, 6
-APPLIED_C, MOTOR_V_C, AMPS_C, SPEED_C, FLOW_C, HEAT_AIR_C, HEAT_OUT_C = 8, 9, 10, 11, 12, 15, 16
+IAT_C, READING_C, CORE_METAL_C, CORE_IN_C = at.T_IAT, at.T_READING, at.T_CORE_METAL, at.T_CORE_IN
+CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C, APPLIED_C = at.T_CORE_OUT, at.T_FRONT_IN, at.T_FRONT_OUT, at.T_DUTY
+MOTOR_V_C, AMPS_C, SPEED_C, FLOW_C = at.T_PUMP_V, at.T_PUMP_A, at.T_PUMP_SPEED, at.T_FLOW
+HEAT_AIR_C, HEAT_OUT_C = at.T_HEAT_AIR, at.T_HEAT_OUT
 TANKS = ("in-flow", "side", "none")
 
 

@@ -17,11 +17,11 @@ def numbers(prefix: str) -> dict[str, int]:
     named = {k: v for k, v in vars(at).items() if k.isupper() and k[0] != "_" and type(v) is int}
     if prefix:
         return {k: v for k, v in named.items() if k.startswith(prefix)}
-    return {k: v for k, v in named.items() if not k.startswith(("P_", "X_")) and k not in NOT_ROWS}
+    return {k: v for k, v in named.items() if not k.startswith(("P_", "X_", "T_")) and k not in NOT_ROWS}
 
 
 def test_no_row_column_or_constant_is_two_things() -> None:
-    for prefix in ("", "P_", "X_"):
+    for prefix in ("", "P_", "X_", "T_"):
         found = {k: v for k, v in numbers(prefix).items() if k not in ("P_COUNT", "X_COLUMNS")}
         twice = {
             place: [k for k, v in found.items() if v == place] for place, n in Counter(found.values()).items() if n > 1
@@ -37,4 +37,5 @@ def test_everything_lies_within_its_part() -> None:
     figures = {k: v for k, v in rows.items() if at.FIGURES_FROM <= v < at.FIGURES_TO}
     assert len(figures) == at.FIGURES_TO - at.FIGURES_FROM
     assert max(v for k, v in numbers("X_").items() if k != "X_COLUMNS") < at.X_COLUMNS
+    assert sorted(numbers("T_").values()) == list(range(at.TRACE_COLUMNS))
     assert max(v for k, v in numbers("P_").items() if k != "P_COUNT") < at.P_COUNT
