@@ -27,7 +27,7 @@ from arena.strategies import base, contract
 from arena.strategies.base import Strategy
 
 MOST_LAWS = 16  # different laws in one batch
-NARROW = 8  # width the promises are checked at
+NARROW = 8  # lanes of the narrow batch, the width promises are checked at
 PROBE_LOW_C, PROBE_HIGH_C = -39.9, 149.0  # readings beyond these are a failed probe
 
 _COLUMN = {

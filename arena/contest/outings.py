@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from arena.contest.faults import compile_under, drive_under
 from arena.contest.run import Contestant, Lanes, lay_out, play
+from arena.contest.standings import REFERENCES
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
 from arena.plant.numbers import CarNumbers
@@ -101,7 +102,7 @@ def envelope(outing: CompiledOuting) -> tuple[NDArray[np.float64], NDArray[np.fl
 
 @cache
 def _references() -> Lanes:
-    return lay_out([Contestant(n, shipped()[n]) for n in ("always-on", "always-off")])
+    return lay_out([Contestant(n, shipped()[n]) for n in REFERENCES])
 
 
 @cache

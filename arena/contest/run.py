@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.laws import MOST_LAWS, callable_of, interpreted_law, law_of, nobody, why_unusable
+from arena.contest.laws import MOST_LAWS, NARROW, callable_of, interpreted_law, law_of, nobody, why_unusable
 from arena.contest.spans import spans_of
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
@@ -19,7 +19,6 @@ from arena.strategies.base import Strategy
 
 Floats = NDArray[np.float64]
 Table = tuple[Sequence[float], Sequence[float], Any]  # row breakpoints, column breakpoints, duties (rows, columns)
-NARROW = 8  # lanes of the narrow batch
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,10 @@ from typing import Any
 import numpy as np
 
 from arena.contest.axes import Axes
+from arena.contest.laws import NARROW
 from arena.contest.locks import LOCKS, JournalLock
 from arena.contest.pool import Progress, Tell
-from arena.contest.run import NARROW, Contestant
+from arena.contest.run import Contestant
 from arena.contest.store import strategy_digests
 from arena.contest.table_search import GENERATION, CellSearch, ShapeSearch
 from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, finish, split

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.axes import Axes
-from arena.contest.run import NARROW, Contestant
+from arena.contest.laws import NARROW
+from arena.contest.run import Contestant
 from arena.contest.table_shape import (
     ROUGHNESS_PRICE,
     SHAPE,

@@ -18,11 +18,11 @@ import numpy as np
 from arena.contest.entering import contestant_of, notes_on, stall_note
 from arena.contest.figures import RunFigures
 from arena.contest.freezing import freezes_in, freezing_notes
-from arena.contest.laws import law_of
+from arena.contest.laws import NARROW, law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.protection import Protection, protection_of
-from arena.contest.run import NARROW, Contestant, why_failed
-from arena.contest.standings import RunTable, Standings, rank
+from arena.contest.run import Contestant, why_failed
+from arena.contest.standings import REFERENCES, RunTable, Standings, rank
 from arena.contest.store import (
     Folder,
     copy_inputs,
@@ -57,7 +57,6 @@ DEFAULT_SPREAD = 0.10
 DEFAULT_SEED = 1
 DEFAULT_SEASON = "temperate-year"
 DEFAULT_CAR = "invented-2200"
-REFERENCES = ("always-on", "always-off")
 REQUEST: dict[str, Any] = {  # what a manifest keeps of what was asked for, and its type
     "season": str, "car": str, "strategies": list, "trials": int, "replicates": int, "seed": int,
     "spread": (int, float),

@@ -18,6 +18,7 @@ from arena.contest.entering import probe_notes
 from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
+from arena.contest.standings import REFERENCES
 from arena.contest.table_search import GENERATION
 from arena.contest.table_shape import SHAPE, output_settings, table_strategy
 from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, train_robustly, tune_table
@@ -46,7 +47,6 @@ if TYPE_CHECKING:
 
 REPLICATES = 6
 DEFAULT_DRIVES = ("commute", "hill-pulls")
-REFERENCES = ("always-on", "always-off")
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.laws import MOST_LAWS
+from arena.contest.laws import MOST_LAWS, NARROW
 from arena.contest.outings import ready_outing
-from arena.contest.run import NARROW, Contestant, Lanes, lay_out
+from arena.contest.run import Contestant, Lanes, lay_out
 from arena.plant import layout as at
 from arena.plant.compile import AirPath, CompiledOuting, Goals
 from arena.plant.numbers import CarNumbers

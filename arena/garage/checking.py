@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from arena.errors import BadInput
+from arena.plant.compile import BOOST_FROM_PA
 from arena.scenario import loading
 from arena.scenario.car import Car, load_car
 from arena.scenario.check import Checked, check_file
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from arena.contest.pool import Tell
     from arena.garage.worth_measuring import Effect
 
-BOOST_FROM_PA: Final = 110e3  # manifold pressure from which the figures count boost
 MOST_NAMED: Final = 6
 HOW: Final[dict[str, str]] = {  # how a number can be had in a garage; those not here are learnt from a log (arena fit)
     "engine.displacement_l": "handbook",

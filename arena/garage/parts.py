@@ -14,7 +14,7 @@ import numpy as np
 
 from arena.contest.pool import Progress, Tell, pool_of
 from arena.contest.run import Contestant
-from arena.contest.standings import RunTable
+from arena.contest.standings import REFERENCES, RunTable
 from arena.contest.tables import join_worlds
 from arena.contest.tournament import entrants
 from arena.contest.worlds import TRAIN_FROM, Plan
@@ -80,7 +80,7 @@ def what_parts_buy(
 
 def _lanes(best: Contestant, present: Contestant) -> list[Contestant]:
     """What is run on fresh worlds: best control, the present car's settings left alone, and the references."""
-    references = [Contestant(n, shipped()[n]) for n in ("always-on", "always-off")]
+    references = [Contestant(n, shipped()[n]) for n in REFERENCES]
     return [replace(best, name="best"), replace(present, name="left alone"), *references]
 
 

@@ -18,12 +18,12 @@ from arena.scenario import loading
 from arena.scenario.csv_table import read_table
 from arena.scenario.log_columns import Columns
 from arena.scenario.log_csv import Log, read_log
+from arena.scenario.trace_csv import ENGINE_STOPPED_RPM
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 TICK_S = 0.1
-ENGINE_ON_RPM = 400.0  # a starter turns an engine at 150 to 300; common practice, no source
 AFTER_STOP_S = 120.0  # how long a probe that soaked over a stop goes on telling of the stop
 CUT_GAP_S = 15.0  # a longer gap breaks the recording: the loop's state behind it is unknown
 AFTER_GAP_S = 20.0
@@ -210,7 +210,7 @@ def _on_ticks(log: Log, period: float, ambient_c: float | None, duty_pct: float 
 
     speed, rpm, pressure = smooth("speed"), sampled("rpm"), sampled("map")
     assert speed is not None and rpm is not None and pressure is not None
-    running = held(log.values["rpm"]) >= ENGINE_ON_RPM
+    running = held(log.values["rpm"]) >= ENGINE_STOPPED_RPM
     ambient = smooth("ambient") if ambient_c is None else ambient_c + 273.15 + np.zeros_like(at)
 
     def nearest(values: Floats) -> Floats:  # a switch is seen at the next poll: half a period late on average

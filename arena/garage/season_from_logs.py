@@ -19,11 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.errors import BadInput
+from arena.plant.compile import BOOST_FROM_PA
 from arena.scenario import loading
 from arena.scenario.log_columns import Columns
 from arena.scenario.log_csv import Log, read_log
 from arena.scenario.starters import name_from, new_file, season_starter
-from arena.scenario.trace_csv import TraceData, read_trace
+from arena.scenario.trace_csv import ENGINE_STOPPED_RPM, TraceData, read_trace
 
 Floats = NDArray[np.float64]
 
@@ -32,8 +33,6 @@ MOST_KINDS: Final = 4  # kinds of drive that are told apart
 MOST_ROWS: Final = 10  # of the season
 SPLIT_S: Final = 300.0  # a longer gap in a log parts two drives; the engine was off, or the logger
 LEAST_S: Final = 60.0  # shorter pieces are no drive
-BOOST_FROM_PA: Final = 110e3
-RUNNING_RPM: Final = 400.0
 COLD_BELOW_K: Final = 273.15 + 40.0  # engine coolant at the start; below it the drive starts cold
 DAYS: Final = 30.0  # a month, when the names of the logs carry no dates
 ALIKE: Final = 1.0  # in the scaled features: kinds nearer than this are one; from memory
@@ -186,7 +185,7 @@ def _recorded(name: str, file: Path, trace: TraceData, log: Log, begins_s: float
     share = None
     if trace.map_pa is not None:
         rpm = np.interp(at, trace.time_s, trace.rpm) if trace.rpm is not None else np.full(len(at), np.inf)
-        running = rpm > RUNNING_RPM
+        running = rpm > ENGINE_STOPPED_RPM
         share = (
             float(np.mean(np.interp(at, trace.time_s, trace.map_pa)[running] > BOOST_FROM_PA)) if running.any() else 0.0
         )

@@ -18,7 +18,7 @@ from arena.contest.figures import figures_of
 from arena.contest.outings import envelope
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.run import Contestant, Lanes, lay_out, play
-from arena.contest.standings import costs
+from arena.contest.standings import REFERENCES, costs
 from arena.contest.tables import join_worlds, table_of
 from arena.contest.worlds import Outing, Plan
 from arena.errors import BadInput
@@ -73,7 +73,7 @@ class _Trial:
 
 def sensitivity(car: Car, tell: Tell | None = None, workers: int | None = None) -> dict[str, Effect]:
     """Effects by file key of every assumed number that has a usual range. Numbers that cannot be are left out."""
-    plan, lanes = _plan(car), lay_out([Contestant(n, shipped()[n]) for n in ("always-on", "always-off", *STRATEGIES)])
+    plan, lanes = _plan(car), lay_out([Contestant(n, shipped()[n]) for n in (*REFERENCES, *STRATEGIES)])
     numbers = car.numbers()
     played = [_play(plan, entry, numbers) for entry in range(len(CLIMATES))]
     base = _scores(plan, lanes, numbers, played)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from arena.contest.standings import REFERENCES
 from arena.report.result import Result
 from arena.report.wording import PART_WORDS, PARTS, cost_parts, figure_named, front, scale_of
 from arena.units import Units
@@ -78,7 +79,7 @@ def keys_of(result: Result) -> dict[str, str]:
 def at_first(result: Result) -> set[str]:
     """Contestants on the charts when the page opens: the first few ranked, always-on and always-off."""
     first = [line.contestant for line in result.ranked[:SHOWN_AT_FIRST]]
-    return {*first, *(line.contestant for line in result.lines if line.contestant in {"always-on", "always-off"})}
+    return {*first, *(line.contestant for line in result.lines if line.contestant in REFERENCES)}
 
 
 def outing_name(view: dict[str, Any]) -> str:

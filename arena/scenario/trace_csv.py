@@ -21,6 +21,9 @@ from arena.scenario.log_csv import Log, read_log
 from arena.scenario.quantities import QUANTITIES
 
 Floats = NDArray[np.float64]
+ENGINE_STOPPED_RPM: Final = (
+    400.0  # below it a logged engine does not run: a starter turns it at 150 to 300; common practice, no source
+)
 RESTS_AT: Final = (0.03, 0.4)  # pedal sensors that rest above zero rest within this; from memory
 RESTS_FOR: Final = 0.03  # share of a drive a pedal is off at least; from memory
 OPEN_AT_IDLE: Final = 0.4  # a throttled engine idles far below this; common practice, no source
@@ -120,7 +123,7 @@ def _plate_of_load(log: Log, speed: Floats | None, pedal: Floats | None, notes: 
     throttle, rpm = log.values.get("throttle"), log.values.get("rpm")
     if throttle is None:
         return None
-    idle = np.ones(len(throttle), dtype=bool) if rpm is None else (rpm > 400.0) & (rpm < 1300.0)
+    idle = np.ones(len(throttle), dtype=bool) if rpm is None else (rpm > ENGINE_STOPPED_RPM) & (rpm < 1300.0)
     if speed is not None:
         idle &= speed < 0.3
     elif pedal is not None:

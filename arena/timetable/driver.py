@@ -15,6 +15,7 @@ import simpy
 
 from arena.scenario import drive as plan
 from arena.scenario.drive import Drive, Span, TraceData
+from arena.scenario.trace_csv import ENGINE_STOPPED_RPM
 from arena.timetable import standard
 from arena.timetable import vehicle_kernel as kernel
 from arena.timetable.ignition import Ignition
@@ -371,7 +372,7 @@ class Driver:
     def _log(self, trace: TraceData) -> Steps:
         assert trace.rpm is not None
         yield from self._key_on()
-        if trace.rpm[0] >= standard.ENGINE_STOPPED_RPM:
+        if trace.rpm[0] >= ENGINE_STOPPED_RPM:
             yield from self._running()
         if self.vehicle.running:
             yield from self._meet(float(trace.road_speed_m_s[0]))

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from arena.errors import BadInput
 from arena.scenario.drive import TraceData
+from arena.scenario.trace_csv import ENGINE_STOPPED_RPM
 from arena.timetable import powertrain
 from arena.timetable.powertrain import RoadCar
-from arena.timetable.standard import ENGINE_STOPPED_RPM
 
 Floats = NDArray[np.float64]
 

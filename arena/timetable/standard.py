@@ -25,7 +25,6 @@ PRIME_S = 2.0  # key on until the starter turns: fuel pump and self-test
 CRANK_S = 0.8
 CRANK_RPM = 220.0
 SETTLE_S = 3.0  # idle before driving off
-ENGINE_STOPPED_RPM = 400.0  # below it a logged engine is not running under its own power
 
 # The driver
 ACCELERATE_M_S2 = 1.2  # ordinary getting up to speed

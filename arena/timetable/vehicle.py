@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 
 from arena.plant.numbers import CarNumbers
 from arena.scenario.drive import TraceData
+from arena.scenario.trace_csv import ENGINE_STOPPED_RPM
 from arena.timetable import powertrain
 from arena.timetable import vehicle_kernel as kernel
 from arena.timetable.outing import TICK_S, TICKS_PER_S
 from arena.timetable.powertrain import RoadCar
 from arena.timetable.record import Record
-from arena.timetable.standard import CRANK_RPM, ENGINE_STOPPED_RPM, MOST_TICKS
+from arena.timetable.standard import CRANK_RPM, MOST_TICKS
 from arena.timetable.vehicle_kernel import Order
 
 Floats = NDArray[np.float64]

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from arena.contest.laws import PROMISES, callable_of, duties, interpreted_law, law_of
-from arena.contest.run import NARROW
+from arena.contest.laws import NARROW, PROMISES, callable_of, duties, interpreted_law, law_of
 from arena.strategies.base import bilinear, load_strategy
 from arena.strategies.contract import cells_of
 from arena.strategies.starter import strategy_starter
