@@ -37,6 +37,7 @@ TABLES = ("contest/test_tune_shape.py", "contest/test_tune_answers.py", "contest
 KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Python
     GOLDEN,
     "plant/test_columns.py",
+    "plant/test_kernel_parts.py",
     "plant/test_layout.py",
     "plant/test_heat.py",
     "plant/test_freezing.py",

@@ -1,0 +1,184 @@
+"""Parts of the inner loop, one tick at a time, against what they promise worked out lane by lane by hand."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from arena.plant import layout as at
+from arena.plant.jit import kernel
+
+WIDTH = 8
+KERNEL = kernel(WIDTH)
+
+
+class Tick:
+    """A buffer of eight lanes, one row of X, constants, and a place for what is seen on boost."""
+
+    def __init__(self) -> None:
+        self.S = np.zeros(at.ROWS * WIDTH)
+        self.X = np.zeros(at.X_COLUMNS)
+        self.P = np.zeros(at.P_COUNT)
+        self.on_boost = np.zeros(WIDTH, np.float32)
+        self[at.FAILED] = self[at.REACHED] = -1.0
+        self[at.QUIET_CAP] = self[at.IS_PWM] = 1.0
+        self.X[at.X_KEY] = self.X[at.X_SCORED] = 1.0
+        self.X[at.X_SPEED], self.P[at.P_QUIET_KMH], self.P[at.P_SOFT] = 50.0, 10.0, 1.0
+        self.X[at.X_FAULT_READING], self.X[at.X_BOOST_ROW] = math.nan, -1.0
+        self.P[at.P_BOIL], self.P[at.P_STALL_TICKS] = 400.0, 100.0
+        self.P[at.P_RATED_W], self.P[at.P_RATED_A], self.P[at.P_TARGET] = 300.0, 4.0, 300.0
+
+    def __setitem__(self, row: int, values: Any) -> None:
+        self.S[row * WIDTH : (row + 1) * WIDTH] = values
+
+    def __getitem__(self, row: int) -> np.ndarray:
+        return self.S[row * WIDTH : (row + 1) * WIDTH]
+
+    def actuate(self) -> np.ndarray:
+        KERNEL.actuate(self.S, self.X, 0, self.P)
+        return self[at.APPLIED]
+
+    def judge(self, number: int = 7) -> None:
+        KERNEL.judge(self.S, self.X, 0, self.P, number, self.on_boost)
+
+
+@pytest.fixture
+def tick() -> Tick:
+    return Tick()
+
+
+ASKED = (0.0, 0.3, 1.0, -0.01, 1.01, math.nan, math.inf, -math.inf)
+
+
+def test_what_is_no_duty_fails_the_lane_and_stops_its_pump(tick: Tick) -> None:
+    tick[at.DUTY] = ASKED
+    np.testing.assert_array_equal(tick.actuate(), [0.0, 0.3, 1.0, 0, 0, 0, 0, 0])
+    np.testing.assert_array_equal(tick[at.REASON], [0, 0, 0, 3, 3, 3, 3, 3])
+    tick.judge(7)
+    np.testing.assert_array_equal(tick[at.FAILED], [-1, -1, -1, 7, 7, 7, 7, 7])
+    tick[at.DUTY] = math.nan
+    tick.actuate()
+    tick.judge(8)
+    np.testing.assert_array_equal(tick[at.FAILED], [8, 8, 8, 7, 7, 7, 7, 7])
+
+
+def test_with_the_key_off_nobody_is_asked_and_nobody_fails(tick: Tick) -> None:
+    tick.X[at.X_KEY], tick.X[at.X_KEY_OFF_S] = 0.0, 30.0
+    tick[at.DUTY], tick[at.RUN_ON_S] = ASKED, [0, 60, 60, 60, 60, 60, 60, 60]
+    np.testing.assert_array_equal(tick.actuate(), [0.0, 0.3, 1.0, 0, 0, 0, 0, 0])
+    np.testing.assert_array_equal(tick[at.REASON], 0.0)
+    tick[at.DUTY], tick[at.RUN_ON_S] = 1.0, [0, 29.9, 30, 30.1, 60, 0, 600, 15]
+    np.testing.assert_array_equal(tick.actuate(), [0, 0, 0, 1, 1, 0, 1, 0])
+
+
+def test_the_quiet_cap_holds_up_to_its_speed(tick: Tick) -> None:
+    tick[at.DUTY], tick[at.QUIET_CAP] = [0.2, 0.5, 1, 1, 0, 1, 1, 1], [0.3, 0.3, 0.3, 0, 0.3, 1, 0.9, 0.5]
+    tick.X[at.X_SPEED] = 10.0
+    np.testing.assert_array_equal(tick.actuate(), [0.2, 0.3, 0.3, 0, 0, 1, 0.9, 0.5])
+    tick.X[at.X_SPEED] = 10.1
+    np.testing.assert_array_equal(tick.actuate(), [0.2, 0.5, 1, 1, 0, 1, 1, 1])
+
+
+def test_a_duty_goes_out_in_the_steps_of_the_output(tick: Tick) -> None:
+    tick[at.DUTY], tick.P[at.P_DUTY_STEP] = [0.0, 0.024, 0.026, 0.05, 0.074, 0.33, 0.98, 1.0], 0.05
+    np.testing.assert_allclose(tick.actuate(), [0, 0, 0.05, 0.05, 0.05, 0.35, 1.0, 1.0], atol=1e-12)
+
+
+def test_a_start_waits_for_the_delay_and_is_counted_once(tick: Tick) -> None:
+    tick.P[at.P_DELAY] = 3.0
+    seen = []
+    for asked in (0.0, 0.5, 0.5, 0.5, 0.5, 0.0, 0.5):
+        tick[at.DUTY] = asked
+        seen.append(float(tick.actuate()[0]))
+    assert seen == [0.0, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0]
+    assert tick[at.STARTS][0] == 2.0
+    tick.X[at.X_SCORED] = 0.0
+    for asked in (0.0, 0.5):
+        tick[at.DUTY] = asked
+        tick.actuate()
+    assert tick[at.STARTS][0] == 2.0, "not before the drive is scored"
+
+
+def test_a_soft_start_rises_step_by_step_and_falls_at_once(tick: Tick) -> None:
+    tick.P[at.P_SOFT], tick[at.IS_PWM] = 0.25, [1, 1, 1, 1, 0, 0, 0, 0]
+    tick[at.DUTY] = 0.6
+    seen = [tick.actuate().copy() for _ in range(3)]
+    np.testing.assert_allclose([s[0] for s in seen], [0.25, 0.5, 0.6])
+    assert [s[7] for s in seen] == [0.6, 0.6, 0.6], "a relay knows no ramp"
+    tick[at.DUTY] = 0.1
+    assert tick.actuate()[0] == 0.1
+
+
+def test_the_first_cause_of_failing_stands(tick: Tick) -> None:
+    tick[at.CORE_HOTTEST] = [399, 401, 399, 401, 401, 400, 399, 401]
+    tick[at.STALL] = [100, 0, 101, 101, 0, 100, 0, 0]
+    tick[at.FAILED] = [-1, -1, -1, -1, 5, -1, -1, -1]
+    tick[at.REASON] = [0, 0, 0, 0, 3, 0, 0, 0]
+    tick.judge(9)
+    np.testing.assert_array_equal(tick[at.FAILED], [-1, 9, 9, 9, 5, -1, -1, 9])
+    np.testing.assert_array_equal(tick[at.REASON], [0, 1, 2, 1, 3, 0, 0, 1])
+
+
+def test_figures_of_a_tick_by_hand(tick: Tick) -> None:
+    x, p = tick.X, tick.P
+    x[at.X_BOOST], x[at.X_CRUISE], x[at.X_LIMIT], x[at.X_BOOST_ROW] = 0.7, 0.3, 0.4, 0.0
+    x[at.X_HOT_T], x[at.X_COLD_T], x[at.X_LIMIT_T], x[at.X_DEW], x[at.X_SUPPLY] = 303.0, 297.0, 318.0, 290.0, 13.8
+    x[at.X_STILL], p[at.P_QUIET] = 1.0, 0.3
+    iat = np.array([290.0, 297.0, 300.0, 303.0, 305.0, 318.0, 320.0, 340.0])
+    applied, speed, amps = np.linspace(0, 1, WIDTH), np.linspace(0, 450, WIDTH), np.linspace(0, 8, WIDTH)
+    tick[at.IAT], tick[at.APPLIED], tick[at.SPEED], tick[at.CURRENT] = iat, applied, speed, amps
+    tick[at.BATTERY_A], tick[at.WAS_ON], tick[at.CORE_COLDEST] = 0.5 * amps, 1.0, np.linspace(288, 292, WIDTH)
+    tick.judge()
+    hot, cold = np.maximum(iat - 303, 0), np.maximum(297 - iat, 0)
+    stress = 1 + 0.3 * np.maximum((amps / 4) ** 2 - 1, 0)
+    for row, wanted in (
+        (at.HOT_BOOST, 0.7 * hot), (at.HOT_CRUISE, 0.3 * hot), (at.COLD_CRUISE, 0.3 * cold),
+        (at.SQUARES, (iat - 300) ** 2), (at.CONDENSING, np.linspace(288, 292, WIDTH) < 290),
+        (at.OVER, 0.4 * np.maximum(iat - 318, 0)), (at.POWER_KEPT, 0.7 * np.sqrt(300 / iat)),
+        (at.QUIET, applied > 0.3), (at.PUMP_TICKS, np.ones(WIDTH)), (at.ENERGY, 13.8 * 0.5 * amps),
+        (at.WEAR_1, speed / 300 * stress), (at.WEAR_15, (speed / 300) ** 1.5 * stress),
+        (at.WEAR_2, (speed / 300) ** 2 * stress),
+    ):  # fmt: skip
+        np.testing.assert_allclose(tick[row], wanted, rtol=1e-12, err_msg=str(row))
+    np.testing.assert_array_equal(tick.on_boost, iat.astype(np.float32))
+
+
+def test_off_boost_and_before_the_score_nothing_is_added(tick: Tick) -> None:
+    tick[at.IAT], tick[at.WAS_ON] = 340.0, 1.0
+    tick.X[at.X_SUPPLY] = 13.8
+    tick.judge()
+    assert not tick[at.HOT_BOOST].any() and not tick[at.SQUARES].any() and not tick[at.OVER].any()
+    assert tick[at.PUMP_TICKS].all()
+    tick.X[at.X_SCORED] = 0.0
+    before = tick.S.copy()
+    tick.judge()
+    np.testing.assert_array_equal(tick.S, before)
+
+
+def test_reach_is_the_first_tick_at_its_temperature(tick: Tick) -> None:
+    tick.X[at.X_REACH], tick.P[at.P_REACH] = 1.0, 298.0
+    tick[at.IAT] = [297, 297.9, 298, 299, 300, 290, 298, 310]
+    tick.judge(4)
+    tick[at.IAT] = 320.0
+    tick.judge(5)
+    np.testing.assert_array_equal(tick[at.REACHED], [5, 5, 4, 4, 4, 5, 4, 4])
+
+
+def test_a_probe_lags_steps_and_a_broken_one_reads_what_it_reads(tick: Tick) -> None:
+    x = tick.X
+    x[at.X_PROBE0], x[at.X_PROBE1], x[at.X_PROBE_K], x[at.X_NOISE], tick.P[at.P_STEP] = 30.0, 0.9, 0.25, 0.2, 0.5
+    tick[at.PROBE], tick[at.CORE_METAL] = 300.0, np.linspace(290, 330, WIDTH)
+    tick[at.CORE_IN] = 273.15 + np.array([20.0, 20.24, 20.26, 20.5, -0.3, -0.2, 99.9, 0.0])
+    KERNEL.sense(tick.S, x, 0, tick.P)
+    element = 300 + 0.25 * (30 + 0.9 * np.linspace(290, 330, WIDTH) - 300)
+    np.testing.assert_allclose(tick[at.PROBE], element, rtol=1e-12)
+    np.testing.assert_allclose(
+        tick[at.READING], 273.15 + 0.5 * np.floor((element - 273.15 + 0.2) / 0.5 + 0.5), rtol=1e-12
+    )
+    np.testing.assert_allclose(tick[at.COOLANT_READING] - 273.15, [20, 20, 20.5, 20.5, -0.5, 0, 100, 0], atol=1e-9)
+    x[at.X_FAULT_READING] = 233.15
+    KERNEL.sense(tick.S, x, 0, tick.P)
+    np.testing.assert_array_equal(tick[at.READING], 233.15)
