@@ -42,7 +42,9 @@ def play_outing(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random
     except BadInput as fault:  # the event loop re-raises a copy
         raise fault.__cause__ if isinstance(fault.__cause__, BadInput) else fault from None
     fan.catch_up(env.now)
-    return _hand_over(drive, record, driver, int(env.now))
+    played = _hand_over(drive, record, driver, int(env.now))
+    record.let_go()
+    return played
 
 
 def _with_speeds(drive: Drive, vehicle: Vehicle, record: Record) -> Drive:

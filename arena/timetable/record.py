@@ -77,6 +77,12 @@ class Record:
         self.rows = rows
         self.phase = np.concatenate([self.phase, np.zeros(capacity - old, np.int32)])
 
+    def let_go(self) -> None:
+        """Give the arrays back now: the processes of an event loop refer to one another, and so to this, until the
+        garbage collector comes round.
+        """
+        self.rows, self.phase = np.zeros((ROWS, 0)), np.zeros(0, np.int32)
+
     def label(self, text: str) -> None:
         """From here on ticks belong to the phase called `text`."""
         self._label = text

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from arena.contest import tournament
+from arena.contest import outings, tournament
 from arena.contest.tournament import entrants, make_plan, run_world
 from arena.contest.worlds import Outing, Plan, play_entry
 
@@ -27,6 +27,7 @@ speed_kmh = 40
 seconds = 20
 """
 OUTINGS_A_WORLD = 2
+MOST_WAITING = 3e5  # bytes an outing, without the collector
 MOST_KEPT = 30e3  # bytes an outing: figures of it may be kept, and tables of so many cars; its arrays are a megabyte
 
 
@@ -73,3 +74,21 @@ def test_outings_held_would_be_noticed(plan: Plan, monkeypatch: pytest.MonkeyPat
 
     monkeypatch.setattr(tournament, "play_entry", hoarding)
     assert kept_an_outing(plan, 1, 3) > 10.0 * MOST_KEPT
+
+
+def test_an_outings_arrays_do_not_wait_for_the_garbage_collector(plan: Plan) -> None:
+    """Processes of an event loop refer to one another; what they wrote on must not stay until they are collected."""
+    play_entry(plan, 0, 0, plan.car.numbers())
+    gc.collect()
+    gc.disable()
+    tracemalloc.start(1)
+    try:
+        before = tracemalloc.get_traced_memory()[0]
+        for world in range(1, 7):
+            play_entry(plan, 0, world, plan.car.numbers())
+        outings._kept.clear()
+        left = (tracemalloc.get_traced_memory()[0] - before) / 6
+    finally:
+        tracemalloc.stop()
+        gc.enable()
+    assert left < MOST_WAITING, f"{left / 1e6:.2f} MB an outing"
