@@ -1,11 +1,15 @@
-"""How every file of ours is written: whole or not at all, so that no fault leaves half a file under a good name."""
+"""How what is ours is written: files whole or not at all, so that no fault leaves half a file under a good name; values
+as JSON can hold them.
+"""
 
 from __future__ import annotations
 
+import math
 import os
 import stat
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -29,3 +33,18 @@ def write_whole(path: Path, content: str | bytes) -> None:
         with suppress(OSError):
             aside.unlink()
         raise
+
+
+def plain(value: Any, digits: int = 0) -> Any:
+    """A value strict JSON can hold: numpy unpacked, paths as text, None for what is not finite; floats to `digits`
+    significant digits, 0 for all of them.
+    """
+    if isinstance(value, dict):
+        return {str(k): plain(v, digits) for k, v in value.items()}
+    if hasattr(value, "tolist"):
+        value = value.tolist()
+    if isinstance(value, list | tuple):
+        return [plain(v, digits) for v in value]
+    if isinstance(value, float):
+        return (float(f"{value:.{digits}g}") if digits else value) if math.isfinite(value) else None
+    return str(value) if isinstance(value, Path) else value

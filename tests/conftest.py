@@ -30,7 +30,7 @@ def conforms() -> Callable[[str, Any], None]:
     from jsonschema import Draft202012Validator
     from referencing import Registry, Resource
 
-    from arena.cli.base import plain
+    from arena.writing import plain
 
     found = {p.name: json.loads(p.read_text(encoding="utf-8")) for p in SCHEMAS.glob("*.json")}
     registry = Registry().with_resources((name, Resource.from_contents(s)) for name, s in found.items())

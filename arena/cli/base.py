@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import json
-import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from arena.errors import BadInput, Interrupted
+from arena.writing import plain
 
 if TYPE_CHECKING:
     from arena.units import Units
@@ -56,16 +55,3 @@ def stoppable(going_on: Callable[[], str]) -> Iterator[None]:
 def emit(document: Any) -> None:
     """One JSON document on stdout; numbers that are not finite become null."""
     sys.stdout.write(json.dumps(plain(document), indent=1) + "\n")
-
-
-def plain(value: Any) -> Any:
-    """A value JSON can hold: no NaN, no numpy."""
-    if isinstance(value, dict):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if hasattr(value, "item") and not isinstance(value, str):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return str(value) if isinstance(value, Path) else value

@@ -22,6 +22,7 @@ from arena.scenario.car import Car, load_car
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, load_drive
 from arena.scenario.fault import Fault, load_fault
+from arena.scenario.season import WearLaw
 from arena.timetable.outing import Played
 
 
@@ -89,7 +90,8 @@ def drive_once(
     carried = bool(carries(contestant))
     lanes = lay_out([contestant, without_carried(contestant)] if carried else [contestant])
     found = play(compiled, lanes, trace_lanes=1 if record else 0, trace_columns=at.TRACE_COLUMNS)
-    figures = figures_of(found, compiled, numbers, goals, 1.5, 0.01)
+    wear = WearLaw()
+    figures = figures_of(found, compiled, numbers, goals, wear.exponent, wear.start_h)
     values = {n: float(v[0]) if np.isfinite(v[0]) else None for n, v in figures.values.items()}
     cost = {n: float(v[0] - v[1]) for n, v in figures.values.items() if np.isfinite(v).all()} if carried else None
     notes = [

@@ -36,7 +36,7 @@ from arena.contest.store import (
 )
 from arena.contest.tables import join_worlds, judge, table_of
 from arena.contest.tune import Tuned, train_on, tune, with_tuned
-from arena.contest.views import page_data
+from arena.contest.views import views_json
 from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry, without_arrays
 from arena.errors import BadInput
 from arena.plant import layout as at
@@ -96,6 +96,21 @@ class TournamentResult:
         """Score on fresh worlds less score on the worlds it was tuned on; None if it was not tuned."""
         trained, score = self.train_scores.get(contestant), self.standings.line(contestant).score
         return None if trained is None or score is None else score - trained
+
+    def failed_runs(self) -> list[dict[str, Any]]:
+        """Every FAILED run: whose, where, why and when."""
+        reasons, seconds = self.table.failed, self.table.failed_s
+        return [
+            {
+                "contestant": name,
+                "outing": self.plan.outing_id(int(e)),
+                "replicate": int(k),
+                "reason": str(reasons[c, e, k]),
+                "time_s": float(seconds[c, e, k]),
+            }
+            for c, name in enumerate(self.table.contestants)
+            for e, k in zip(*(reasons[c] != "").nonzero(), strict=True)
+        ]
 
 
 def hold_tournament(
@@ -229,7 +244,7 @@ def write_result(folder: Folder, result: TournamentResult) -> None:
     entries = range(len(result.plan.season.entries))
     folder.write("standings.csv", standings_csv(result.standings, tuned, gaps))
     folder.write("runs.csv", runs_csv(result.table, [result.plan.outing_id(e) for e in entries]))
-    folder.write("views.json", page_data(result))
+    folder.write("views.json", views_json(result))
     for c in result.contestants:
         words = "tuned" if c.tuned else "as declared"
         text = settings_toml(c, f"Settings of {c.name}, {words}.")

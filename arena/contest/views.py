@@ -20,6 +20,7 @@ from arena.contest.run import Contestant, Lanes, play
 from arena.contest.worlds import SPREAD, Plan, batches
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting
+from arena.writing import plain
 
 if TYPE_CHECKING:
     from arena.contest.tournament import TournamentResult
@@ -40,15 +41,10 @@ _RECORD = {
 }  # fmt: skip
 
 
-def page_data(result: TournamentResult) -> str:
+def views_json(result: TournamentResult) -> str:
     """views.json: what the standings rest on, and `views`. The same result gives the same bytes."""
-    plan, table = result.plan, result.table
-    failed = [
-        {"contestant": name, "outing": plan.outing_id(int(e)), "replicate": int(k),
-         "reason": str(table.failed[c, e, k]), "time_s": round(float(table.failed_s[c, e, k]), 1)}
-        for c, name in enumerate(table.contestants)
-        for e, k in zip(*(table.failed[c] != "").nonzero(), strict=True)
-    ]  # fmt: skip
+    plan = result.plan
+    failed = [{**run, "time_s": round(run["time_s"], 1)} for run in result.failed_runs()]
     content = {
         "schema": 1,
         "season": _season(plan),
@@ -81,7 +77,7 @@ def page_data(result: TournamentResult) -> str:
         ],
         **views(plan, result.contestants),
     }
-    return json.dumps(_plain(content), separators=(",", ":"), allow_nan=False) + "\n"
+    return json.dumps(plain(content, 6), separators=(",", ":"), allow_nan=False) + "\n"
 
 
 def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = None) -> dict[str, Any]:
@@ -109,7 +105,7 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
             "climate": climate.name,
             "fault": fault.name if fault else "",
             "per_year": float(plan.weights[entry]),
-            "seconds": round(TICK_S * (played.ticks - played.score_from), 1),
+            "seconds": round(played.scored_s, 1),
             "drive_s": round(TICK_S * (played.drive_until - played.score_from), 1),
             "step_s": thinning(played.ticks - played.score_from, points)[1],
             "engine_off_s": _spans(played.engine_on[played.score_from :] < 0.5),
@@ -322,18 +318,3 @@ def _contestant(c: Contestant) -> dict[str, Any]:
         "quiet_cap": c.quiet_cap,
         "run_on_s": c.run_on_s,
     }  # fmt: skip
-
-
-def _plain(value: Any) -> Any:
-    """A value strict JSON can hold: numpy unpacked, short numbers, None for what is not finite."""
-    if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float):
-        return float(f"{value:.6g}") if np.isfinite(value) else None
-    return value

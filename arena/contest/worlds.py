@@ -139,7 +139,7 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
     played, compiled = ready_outing(
         drive, climate, numbers, plan.goals, (plan.seed, sound, replicate), plan.fault_of(entry)
     )
-    seconds = (played.ticks - played.score_from) * 0.1
+    seconds = played.scored_s
     return Outing(
         plan.outing_id(entry), entry, replicate, drive.name, climate.name, e.outings_per_year, seconds, compiled,
         played.notes,

@@ -85,7 +85,7 @@ def rig_of(plan: Plan, replicate: int, pool: ThreadPoolExecutor) -> Rig:
 def placed(plan: Plan, entry: int, replicate: int, played: Played, compiled: CompiledOuting) -> Outing:
     """A compiled outing with its place in the season."""
     e = plan.season.entries[entry]
-    seconds = (played.ticks - played.score_from) * at.TICK_S
+    seconds = played.scored_s
     return Outing(plan.sound_id(entry), entry, replicate, e.drive, e.climate, e.outings_per_year, seconds, compiled, ())
 
 

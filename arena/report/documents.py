@@ -35,7 +35,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
             }
             for o in result.outings
         ],
-        "failed": _failed(result),
+        "failed": result.failed_runs(),
         "protection": [asdict(p) for p in result.protection],
         "notes": [*result.standings.notes, *result.notes],
     }
@@ -78,22 +78,6 @@ def _places(result: TournamentResult) -> list[dict[str, Any]]:
     ]
 
 
-def _failed(result: TournamentResult) -> list[dict[str, Any]]:
-    """Every FAILED run: whose, where, why and when."""
-    table = result.table
-    return [
-        {
-            "contestant": name,
-            "outing": result.plan.outing_id(int(e)),
-            "replicate": int(k),
-            "reason": str(table.failed[c, e, k]),
-            "time_s": float(table.failed_s[c, e, k]),
-        }
-        for c, name in enumerate(table.contestants)
-        for e, k in zip(*(table.failed[c] != "").nonzero(), strict=True)
-    ]
-
-
 def drive_document(run: SingleRun) -> dict[str, Any]:
     """`arena drive --json`."""
     from arena.contest.entering import settings_shown
@@ -108,7 +92,7 @@ def drive_document(run: SingleRun) -> dict[str, Any]:
         "fault": run.fault.name if run.fault else None,
         "carried_cost": run.carried_cost,
         "seed": run.seed,
-        "drive_seconds": (run.played.ticks - run.played.score_from) * 0.1,
+        "drive_seconds": run.played.scored_s,
         "figures": run.figures,
         "failed": {"reason": run.failed, "time_s": run.failed_s} if run.failed else None,
         "notes": list(run.notes),

@@ -255,7 +255,6 @@ def _what_if(result: Result) -> list[dict[str, Any]]:
         {
             "what": w["what"],
             "order": [(keys[n], n, s) for n, s in zip(w["order"], w["scores"], strict=True)],
-            "same": w["order"] == order,
             "winner": bool(order) and w["order"][0] == order[0],
         }
         for w in result.views["what_if"]

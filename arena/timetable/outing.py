@@ -68,6 +68,11 @@ class Played:
     notes: tuple[str, ...]  # plain sentences for the user: "pull 3 could not reach 120 km/h", ...
     wheel_w: Floats = field(default_factory=lambda: np.zeros(0))  # power at the wheels, brakes negative; 0 in logs
 
+    @property
+    def scored_s(self) -> float:
+        """Seconds that are scored."""
+        return (self.ticks - self.score_from) * TICK_S
+
 
 def outing_seed(root: int, outing_id: str, replicate: int) -> np.random.SeedSequence:
     """Seed of an outing, keyed by circumstance: SeedSequence([root, SHA-256 of the outing id, replicate])."""

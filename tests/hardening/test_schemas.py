@@ -19,7 +19,6 @@ import numpy as np
 import pytest
 from interrupt_builders import here, kill_script
 
-from arena.cli.base import plain
 from arena.contest.aims import Aim, PairResult
 from arena.contest.comparing import Interval
 from arena.contest.figures import NAMES as FIGURE_NAMES
@@ -29,6 +28,7 @@ from arena.contest.tradeoff import AIMS, HOT, Point, Tradeoff
 from arena.contest.tuning import Asked, TuningResult, hold_tuning, make_job
 from arena.contest.tuning_files import open_folder, write_tuning
 from arena.report.tune_document import tuning_document
+from arena.writing import plain
 
 SCHEMAS = Path(__file__).parents[2] / "arena" / "report" / "schemas"
 NAMES = sorted(p.stem for p in SCHEMAS.glob("*.json") if p.stem != "common")
