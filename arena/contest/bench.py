@@ -27,8 +27,8 @@ _COMPILE_AFRESH = "from arena.contest.bench import compile_afresh; print(compile
 def measure(repeats: int = 5) -> dict[str, Any]:
     """The figures of `arena bench`: nanoseconds a lane and tick with law and figures, shipped car, one thread.
 
-    `compile_s` is processor time of the very first drive on a new machine, from an empty cache: kernels of both
-    widths, the timetable's, the coolant's tables. `tournament_s` is the wall time of the shipped season ranked once.
+    `compile_s` is processor time of the very first drive on a new machine, from an empty cache: the kernel,
+    the timetable's, the coolant's tables. `tournament_s` is the wall time of the shipped season ranked once.
     """
     outing, full, single = _outing_and_lanes()
     wide, narrow = _best(outing, full, repeats), _best(outing, single, repeats)
@@ -50,7 +50,7 @@ def measure(repeats: int = 5) -> dict[str, Any]:
 
 
 def compile_afresh() -> float:
-    """Processor seconds until both widths have run once; what is in the cache folder already is not compiled."""
+    """Processor seconds until a full batch and a single lane have run once; what the cache holds is not compiled."""
     began = time.process_time()
     outing, full, single = _outing_and_lanes()
     play(outing, full)

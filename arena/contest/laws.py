@@ -27,7 +27,6 @@ from arena.strategies import base, contract
 from arena.strategies.base import Strategy
 
 MOST_LAWS = 16  # different laws in one batch
-NARROW = 8  # lanes of the narrow batch, the width promises are checked at
 PROBE_LOW_C, PROBE_HIGH_C = -39.9, 149.0  # readings beyond these are a failed probe
 
 _COLUMN = {
@@ -53,18 +52,18 @@ class Law:
     note: str = ""
 
 
-def law_of(strategy: Strategy, width: int) -> Law:
-    """The compiled law of a strategy for a batch of this width, or the interpreted one with a note why it is slower."""
-    return _law(_source(strategy, width), strategy, width)
+def law_of(strategy: Strategy) -> Law:
+    """The compiled law of a strategy, or the interpreted one with a note why it is slower."""
+    return _law(_source(strategy), strategy)
 
 
 @cache
-def _law(source: str, strategy: Strategy, width: int) -> Law:
+def _law(source: str, strategy: Strategy) -> Law:
     if UNCOMPILED:
-        return Law(_interpreted(strategy, width), compiled=False)
+        return Law(_interpreted(strategy), compiled=False)
     raised = _raising_line(strategy)
     if raised:
-        return _slower(strategy, width, f"line {raised} raises or asserts, which compiled code could not report")
+        return _slower(strategy, f"line {raised} raises or asserts, which compiled code could not report")
     digest = hashlib.sha256(source.encode()).hexdigest()[:20]
     place = code_folder() / "laws"
     place.mkdir(parents=True, exist_ok=True)
@@ -80,17 +79,17 @@ def _law(source: str, strategy: Strategy, width: int) -> Law:
     try:
         spec.loader.exec_module(module)
     except Exception as error:  # whatever the compiler makes of a user's Python
-        return _slower(strategy, width, _why_not_compiled(strategy, path, error))
+        return _slower(strategy, _why_not_compiled(strategy, path, error))
     return Law(module.batch_of_lanes, compiled=True)
 
 
-def interpreted_law(strategy: Strategy, width: int) -> Law:
+def interpreted_law(strategy: Strategy) -> Law:
     """The law as plain Python, whether it compiles or not."""
-    return Law(_interpreted(strategy, width), compiled=False)
+    return Law(_interpreted(strategy), compiled=False)
 
 
-def _slower(strategy: Strategy, width: int, why: str) -> Law:
-    return Law(_interpreted(strategy, width), False, f"{strategy.name}: runs interpreted, slower: {why}")
+def _slower(strategy: Strategy, why: str) -> Law:
+    return Law(_interpreted(strategy), False, f"{strategy.name}: runs interpreted, slower: {why}")
 
 
 def _raising_line(strategy: Strategy) -> int:
@@ -158,10 +157,10 @@ def _signature() -> Any:
     return void(flat, flat, int64, flat, int64, int64)
 
 
-def _source(strategy: Strategy, width: int) -> str:
+def _source(strategy: Strategy) -> str:
     """Source of the generated module: the strategy's file made compilable, and the loop over lanes."""
     given = "\n\n".join(f"@{_JIT}\n{inspect.getsource(function)}" for function in (base.bilinear, base.clip))
-    return f"{_HEAD}\n\nLANES = {width}\nnatural = _u\n\n{given}\n\n{_own_code(strategy)}\n\n{_loop(strategy, width)}"
+    return f"{_HEAD}\n\nLANES = {at.LANES}\nnatural = _u\n\n{given}\n\n{_own_code(strategy)}\n\n{_loop(strategy)}"
 
 
 _HEAD = '''"""Generated: a law, and the loop over lanes around it."""
@@ -202,9 +201,9 @@ def _plain(node: ast.Import) -> bool:
     return all(name.name in {"math", "numpy"} for name in node.names)
 
 
-def _loop(strategy: Strategy, width: int) -> str:
+def _loop(strategy: Strategy) -> str:
     def row(number: int) -> str:
-        return f"S[n + _u({number * width})]"
+        return f"S[n + _u({number * at.LANES})]"
 
     sensed = ", ".join(
         f"{row(_READING[s])} - 273.15" if s in _READING else f"X[o + _u({_COLUMN[s]})]" for s in strategy.senses
@@ -232,7 +231,7 @@ def _loop(strategy: Strategy, width: int) -> str:
     )
 
 
-def _interpreted(strategy: Strategy, width: int) -> Any:
+def _interpreted(strategy: Strategy) -> Any:
     """The same loop in plain Python, around the law as it stands. A law that raises asks for NaN: a FAILED run."""
     sensed_type, settings_type, memory_type = strategy.sensed, strategy.settings_type, type(strategy.memory)
     settings_rows, memory_rows = range(len(strategy.settings)), range(len(strategy.memory))
@@ -241,38 +240,38 @@ def _interpreted(strategy: Strategy, width: int) -> Any:
     def batch(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
         for n in range(low, high):
             values = [
-                float(S[_READING[s] * width + n] - 273.15 if s in _READING else X[o + _COLUMN[s]])
+                float(S[_READING[s] * at.LANES + n] - 273.15 if s in _READING else X[o + _COLUMN[s]])
                 for s in strategy.senses
             ]
-            settings = settings_type(*(float(S[(at.SETTINGS + k) * width + n]) for k in settings_rows))
-            memory = memory_type(*(float(S[(at.MEMORY + k) * width + n]) for k in memory_rows))
-            extra = (_as_wide(cells, width, n), 0) if strategy.table else ()
+            settings = settings_type(*(float(S[(at.SETTINGS + k) * at.LANES + n]) for k in settings_rows))
+            memory = memory_type(*(float(S[(at.MEMORY + k) * at.LANES + n]) for k in memory_rows))
+            extra = (cells, n) if strategy.table else ()
             try:
                 asked, after = strategy.law(sensed_type(*values), settings, memory, *extra)
                 asked, after = float(asked), [float(value) for value in after]
             except Exception:
                 asked, after = math.nan, memory
-            if probed and not PROBE_LOW_C < S[at.READING * width + n] - 273.15 < PROBE_HIGH_C:
-                asked = S[at.FAILSAFE * width + n]
-            S[at.DUTY * width + n] = asked
+            if probed and not PROBE_LOW_C < S[at.READING * at.LANES + n] - 273.15 < PROBE_HIGH_C:
+                asked = S[at.FAILSAFE * at.LANES + n]
+            S[at.DUTY * at.LANES + n] = asked
             for k in memory_rows:
-                S[(at.MEMORY + k) * width + n] = after[k]
+                S[(at.MEMORY + k) * at.LANES + n] = after[k]
 
     return batch
 
 
-def why_unusable(strategy: Strategy, width: int, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
+def why_unusable(strategy: Strategy, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
     """What a law raises or returns on what one lane senses now, with its line; "" if it answers as it should."""
     values = [
-        float(S[_READING[s] * width + lane] - 273.15 if s in _READING else X[o + _COLUMN[s]]) for s in strategy.senses
+        float(S[_READING[s] * at.LANES + lane] - 273.15 if s in _READING else X[o + _COLUMN[s]])
+        for s in strategy.senses
     ]
     settings = strategy.settings_type(
-        *(float(S[(at.SETTINGS + k) * width + lane]) for k in range(len(strategy.settings)))
+        *(float(S[(at.SETTINGS + k) * at.LANES + lane]) for k in range(len(strategy.settings)))
     )
-    memory = type(strategy.memory)(*(float(S[(at.MEMORY + k) * width + lane]) for k in range(len(strategy.memory))))
-    flat = _as_wide(cells, width, lane) if strategy.table else None
+    memory = type(strategy.memory)(*(float(S[(at.MEMORY + k) * at.LANES + lane]) for k in range(len(strategy.memory))))
     try:
-        contract.ask(strategy, values, settings, memory, flat)
+        contract.ask(strategy, values, settings, memory, cells[lane:] if strategy.table else None)
     except contract.LawError as fault:
         met = ", ".join(f"{n} {v:g}" for n, v in zip(strategy.senses, values, strict=True))
         return f"{strategy.path}: {fault}" + f" with {met}" * bool(met)
@@ -282,12 +281,12 @@ def why_unusable(strategy: Strategy, width: int, S: Any, X: Any, o: int, cells: 
 def duties(
     strategy: Strategy, batch: Any, settings: dict[str, float], senses: Sequence[Sequence[float]]
 ) -> list[float]:
-    """What a batch (compiled or not, built for a width of NARROW) asks in lane 0, row of senses by row of senses."""
-    S, X = np.zeros(at.OMEGA * NARROW), np.zeros(at.X_COLUMNS)
+    """What a batch (compiled or not) asks in lane 0, row of senses by row of senses."""
+    S, X = np.zeros(at.OMEGA * at.LANES), np.zeros(at.X_COLUMNS)
     made = strategy.make_settings(settings)
     cells = contract.cells_of(strategy, made)
-    flat = np.repeat(np.array(cells)[:: base.LANES], NARROW) if cells is not None else np.zeros(NARROW)
-    rows = S.reshape(-1, NARROW)
+    flat = np.zeros(1) if cells is None else np.array(cells)
+    rows = S.reshape(-1, at.LANES)
     rows[at.SETTINGS : at.SETTINGS + len(made), 0] = made
     rows[at.MEMORY : at.MEMORY + len(strategy.memory), 0] = tuple(strategy.memory)
     rows[at.FAILSAFE] = strategy.failsafe_duty
@@ -307,10 +306,10 @@ def duties(
 
 def laws_agree(strategy: Strategy) -> list[str]:
     """The compiled law asks what the interpreted one does, on every made-up drive; nothing to say if uncompiled."""
-    law = law_of(strategy, NARROW)
+    law = law_of(strategy)
     if not law.compiled:
         return []
-    plain = _interpreted(strategy, NARROW)
+    plain = _interpreted(strategy)
     for settings, senses in contract.drives_of(strategy):
         fast, slow = (duties(strategy, batch, settings, senses) for batch in (callable_of(law.batch), plain))
         worst = max(range(len(fast)), key=lambda k: abs(fast[k] - slow[k]))
@@ -325,9 +324,9 @@ def honours_failsafe(strategy: Strategy) -> list[str]:
     if "iat_c" not in strategy.senses:
         return []
     place = strategy.senses.index("iat_c")
-    law = law_of(strategy, NARROW)
+    law = law_of(strategy)
     found = []
-    for batch, way in ((callable_of(law.batch), "as it competes"), (_interpreted(strategy, NARROW), "interpreted")):
+    for batch, way in ((callable_of(law.batch), "as it competes"), (_interpreted(strategy), "interpreted")):
         for reading in (PROBE_LOW_C - 0.1, PROBE_HIGH_C + 1.0, math.nan):
             for settings, senses in contract.drives_of(strategy)[:2]:
                 failed = [(*row[:place], reading, *row[place + 1 :]) for row in senses[:40]]
@@ -356,8 +355,3 @@ def _caller() -> Any:
 
 def _call(batch: Any, S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
     batch(S, X, o, cells, low, high)
-
-
-def _as_wide(cells: Any, width: int, lane: int) -> Any:
-    """One lane's table with the stride that the plain `bilinear` reads."""
-    return cells[lane::width].repeat(base.LANES)

@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.laws import MOST_LAWS, NARROW, callable_of, interpreted_law, law_of, nobody, why_unusable
+from arena.contest.laws import MOST_LAWS, callable_of, interpreted_law, law_of, nobody, why_unusable
 from arena.contest.spans import spans_of
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
-from arena.plant.jit import kernel
 from arena.strategies import shipped
 from arena.strategies.base import Strategy
 
@@ -45,7 +44,6 @@ class Lanes:
     """Up to LANES contestants laid out for the kernel; the order of `contestants` is the order of lanes."""
 
     contestants: tuple[Contestant, ...]
-    width: int
     control: Floats  # rows READING .. MEMORY + 8, flat
     cells: Floats
     laws: tuple[Any, ...]
@@ -62,7 +60,7 @@ class Accumulated:
     rows: Floats  # (figure rows, contestants), as accumulated
     boost_k: NDArray[np.float32]  # (boost rows, contestants)
     trace: Floats | None  # (ticks, traced lanes, columns)
-    state: Floats  # (ROWS, width): the whole buffer at the end
+    state: Floats  # (ROWS, LANES): the whole buffer at the end
 
     def row(self, number: int) -> Floats:
         """One accumulated figure by its layout row."""
@@ -80,17 +78,15 @@ def aligned(size: int, dtype: Any = np.float64) -> NDArray[Any]:
 def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes:
     """Put contestants into lanes, those of one law side by side. At most LANES of them, at most 16 laws.
 
-    Up to NARROW of them get a narrow batch, which costs less; a wide one costs by the 16 lanes begun. A lane's results
-    do not depend on the width.
+    A batch costs by the 8 or 16 lanes begun. A lane's results do not depend on its place or company.
     """
-    width = NARROW if len(contestants) <= NARROW else at.LANES
     if not 0 < len(contestants) <= at.LANES:
         raise ValueError(f"{len(contestants)} contestants for {at.LANES} lanes")
-    control = np.zeros((at.OMEGA, width))
+    control = np.zeros((at.OMEGA, at.LANES))
     control[at.QUIET_CAP] = 1.0
     control[at.IS_PWM] = 1.0
     tables = [table_cells(c) for c in contestants]
-    cells = np.zeros((max(len(t) for t in tables), width))
+    cells = np.zeros((max(len(t) for t in tables), at.LANES))
     lows, highs, laws, interpreted, notes = [], [], [], [], []
     first = 0
     for k, c in enumerate(contestants):
@@ -98,7 +94,7 @@ def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes
         cells[: len(tables[k]), k] = tables[k]
         last = k + 1 == len(contestants)
         if last or contestants[k + 1].strategy is not c.strategy:
-            law = law_of(c.strategy, width) if not interpret else interpreted_law(c.strategy, width)
+            law = law_of(c.strategy) if not interpret else interpreted_law(c.strategy)
             if law.note:
                 notes.append(law.note)
             if law.compiled:
@@ -112,7 +108,7 @@ def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes
         raise ValueError(f"{len(laws)} laws in one batch, at most {MOST_LAWS}")
     laws += [nobody()] * (MOST_LAWS - len(laws))
     return Lanes(
-        tuple(contestants), width, control.ravel(), cells.ravel(), tuple(laws),
+        tuple(contestants), control.ravel(), cells.ravel(), tuple(laws),
         np.array(lows, np.int64), np.array(highs, np.int64), tuple(interpreted), tuple(notes),
     )  # fmt: skip
 
@@ -144,9 +140,9 @@ def fill_lane(lane: Floats, contestant: Contestant) -> None:
 
 def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
     """The flat buffer at tick 0: everything at the outing's start temperature, the pump at rest."""
-    state = aligned(at.ROWS * lanes.width)
-    table = state.reshape(at.ROWS, lanes.width)
-    table[: at.OMEGA] = lanes.control.reshape(at.OMEGA, lanes.width)
+    state = aligned(at.ROWS * at.LANES)
+    table = state.reshape(at.ROWS, at.LANES)
+    table[: at.OMEGA] = lanes.control.reshape(at.OMEGA, at.LANES)
     table[at.READING] = table[at.COOLANT_READING] = outing.start_k
     for row in (at.PROBE, at.LINK, at.LINK_OLD, at.SIDE):
         table[row] = outing.start_k
@@ -160,25 +156,28 @@ def start_state(outing: CompiledOuting, lanes: Lanes) -> Floats:
 
 def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_columns: int = 1) -> Accumulated:
     """Run all lanes over one outing. Releases the interpreter lock, so that batches can run in threads."""
+    from arena.plant import kernel
+
     state = start_state(outing, lanes)
     assert state.ctypes.data % 64 == 0
-    on_boost = aligned(max(outing.boost_rows, 1) * lanes.width, np.float32)
+    on_boost = aligned(max(outing.boost_rows, 1) * at.LANES, np.float32)
     trace = np.zeros(max(outing.ticks * trace_lanes * trace_columns, 1))
     x = outing.X.reshape(-1)
     rest = (
         lanes.cells, on_boost, trace, trace_lanes, trace_columns, lanes.laws, lanes.lows, lanes.highs,
+        len(lanes.contestants),
     )  # fmt: skip
     for first, last, tables in spans_of(outing):
         arguments = (state, x, *tables, *rest)
         if lanes.interpreted:
             _play_interpreted(lanes, arguments, first, last)
         else:
-            kernel(lanes.width).run(*arguments, first, last)
+            kernel.run(*arguments, first, last)
     count = len(lanes.contestants)
-    table = state.reshape(at.ROWS, lanes.width)
+    table = state.reshape(at.ROWS, at.LANES)
     return Accumulated(
         table[at.FIGURES_FROM : at.FIGURES_TO, :count].copy(),
-        on_boost.reshape(-1, lanes.width)[: outing.boost_rows, :count].copy(),
+        on_boost.reshape(-1, at.LANES)[: outing.boost_rows, :count].copy(),
         trace.reshape(outing.ticks, trace_lanes, trace_columns) if trace_lanes else None,
         table,
     )
@@ -186,7 +185,8 @@ def play(outing: CompiledOuting, lanes: Lanes, trace_lanes: int = 0, trace_colum
 
 def _play_interpreted(lanes: Lanes, arguments: tuple[Any, ...], first: int, last: int) -> None:
     """Tick by tick, the laws called from Python; what `kernel.run` does otherwise."""
-    parts = kernel(lanes.width)
+    from arena.plant import kernel
+
     state, x, p, duty_table, flow_table, exchanger_table, cells, on_boost, trace, trace_lanes, columns = arguments[:11]
     laws = [*lanes.interpreted, *((callable_of(b), int(low), int(high)) for b, low, high in _compiled_laws(lanes))]
     period = int(p[at.P_PERIOD])
@@ -195,9 +195,9 @@ def _play_interpreted(lanes: Lanes, arguments: tuple[Any, ...], first: int, last
         if tick % period == 0:
             for batch, low, high in laws:
                 batch(state, x, o, cells, low, high)
-        parts.step(state, x, p, duty_table, flow_table, exchanger_table, tick, on_boost)
+        kernel.step(state, x, p, duty_table, flow_table, exchanger_table, tick, on_boost, len(lanes.contestants))
         if trace_lanes:
-            parts.record(state, x, o, p, tick, trace, trace_lanes, columns)
+            kernel.record(state, x, o, p, tick, trace, trace_lanes, columns)
 
 
 def _compiled_laws(lanes: Lanes) -> Iterator[tuple[Any, int, int]]:
@@ -216,7 +216,7 @@ def why_failed(outing: CompiledOuting, contestant: Contestant, reason: str) -> l
     told: list[str] = []
 
     def watched(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
-        why = "" if told else why_unusable(contestant.strategy, lanes.width, S, X, o, cells, low)
+        why = "" if told else why_unusable(contestant.strategy, S, X, o, cells, low)
         if why:
             told.append(f"{o // at.X_COLUMNS * at.TICK_S:.1f} s: {why}")
         batch(S, X, o, cells, low, high)

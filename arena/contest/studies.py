@@ -17,12 +17,11 @@ from typing import Any
 import numpy as np
 
 from arena.contest.axes import Axes
-from arena.contest.laws import NARROW
 from arena.contest.locks import LOCKS, JournalLock
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import Contestant
 from arena.contest.store import strategy_digests
-from arena.contest.table_search import GENERATION, CellSearch, ShapeSearch
+from arena.contest.table_search import FINALISTS, GENERATION, CellSearch, ShapeSearch
 from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, finish, split
 from arena.contest.tune import Search, Training, Tuned, costs_of
 from arena.contest.worlds import Plan, plan_digest
@@ -62,7 +61,7 @@ class SharedStudy:
         import optuna
 
         order = np.argsort(values, kind="stable")
-        kept = {int(k) for k in order[:NARROW]}
+        kept = {int(k) for k in order[:FINALISTS]}
         self.study.add_trials(
             [
                 optuna.trial.create_trial(
@@ -156,7 +155,7 @@ def tune_table_shared(
     shape = ShapeSearch("tuned-table", axes, own)
     shared = SharedStudy(storage, study_name(plan, contestant, axes, "shape"), resume)
     _together(shared, shape, training, first * GENERATION, pool, tell, "shape of the table")
-    for value, point in shared.best(NARROW):
+    for value, point in shared.best(FINALISTS):
         shape.meet(point, value)
     cells = CellSearch(shape, training, pool)
     cells.seed = own

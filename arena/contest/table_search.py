@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.axes import Axes
-from arena.contest.laws import NARROW
 from arena.contest.run import Contestant
 from arena.contest.table_shape import (
     ROUGHNESS_PRICE,
@@ -39,6 +38,7 @@ Mask = NDArray[np.bool_]
 
 GENERATION = 64  # candidates at once; more would be asked before the last ones are judged
 STEPS = (0.02, 0.05, 0.1, 0.2, 0.4)  # duty moves tried
+FINALISTS = 8  # best tables of a stage that are kept and shared
 REMEMBERED = 24  # moves that helped, tried again together
 
 
@@ -92,7 +92,7 @@ class CellSearch:
         self.axes = shape.axes
         self.seed = training.plan.seed
         self.limit_c = training.plan.season.limit_c
-        starts = [shaped(self.axes, p) for p in shape.best(NARROW)]
+        starts = [shaped(self.axes, p) for p in shape.best(FINALISTS)]
         self.best_cells = starts[0]
         self.falling = falling_of(self.axes, starts[0])
         seen = visits_of(training, [contestant_with(self.axes, c) for c in starts], self.axes, pool)

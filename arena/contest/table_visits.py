@@ -28,7 +28,7 @@ _COLUMNS = {
 def visits_of(training: Training, contestants: Sequence[Contestant], axes: Axes, pool: ThreadPoolExecutor) -> Floats:
     """Seconds every cell is read by, weighted as interpolated, (contestants, rows, columns), over all outings.
 
-    At most NARROW contestants. Counted while the key is on; a cell with exactly 0 has no influence on the runs.
+    At most LANES contestants. Counted while the key is on; a cell with exactly 0 has no influence on the runs.
     """
     lanes = lay_out(contestants)
 

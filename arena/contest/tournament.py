@@ -18,7 +18,7 @@ import numpy as np
 from arena.contest.entering import contestant_of, notes_on, stall_note
 from arena.contest.figures import RunFigures
 from arena.contest.freezing import freezes_in, freezing_notes
-from arena.contest.laws import NARROW, law_of
+from arena.contest.laws import law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.protection import Protection, protection_of
 from arena.contest.run import Contestant, why_failed
@@ -201,7 +201,7 @@ def _hold(
         *freezing_notes(plan.car.numbers(), plan.climates),
         *(note for c in contestants for note in notes_on(c, plan.car.numbers())),
     ]
-    notes += [law.note for c in contestants if (law := law_of(c.strategy, NARROW)).note]
+    notes += [law.note for c in contestants if (law := law_of(c.strategy)).note]
     notes += law_faults(result)
     notes += [f"{name}: {bound} of its range" for name, t in tuned.items() for bound in t.at_bounds]
     result = replace(

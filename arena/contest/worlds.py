@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.laws import MOST_LAWS, NARROW
+from arena.contest.laws import MOST_LAWS
 from arena.contest.outings import ready_outing
 from arena.contest.run import Contestant, Lanes, lay_out
 from arena.plant import layout as at
@@ -159,12 +159,11 @@ def batches(contestants: list[Contestant]) -> list[Lanes]:
     """Contestants in as few batches as their number and their laws allow, those of one strategy side by side."""
     order = sorted(range(len(contestants)), key=lambda k: (contestants[k].strategy.name, k))
     ordered = [contestants[k] for k in order]
-    found, room = [], NARROW if len(ordered) <= NARROW else at.LANES  # a wide batch costs what it is filled with
-    start = 0
+    found, start = [], 0
     while start < len(ordered):
         laws: list[object] = []
         stop = start
-        while stop < min(start + room, len(ordered)):
+        while stop < min(start + at.LANES, len(ordered)):
             if ordered[stop].strategy not in laws:
                 laws.append(ordered[stop].strategy)
             if len(laws) > MOST_LAWS:

@@ -30,7 +30,6 @@ from arena.plant.compile import (
     parameters,
     sense_columns,
 )
-from arena.plant.jit import kernel
 from arena.plant.numbers import CarNumbers, Loop, Pump
 from arena.strategies.base import load_strategy
 
@@ -134,11 +133,13 @@ def _fixed_tank(loop: Loop) -> Loop:
 
 
 def play_log(made: CompiledOuting, starts: Sequence[Start]) -> list[dict[str, Floats]]:
-    """Readings (K) and coolant flow (m3/s) by channel, each (ticks,), for each starting state; at most eight."""
+    """Readings (K) and coolant flow (m3/s) by channel, each (ticks,), for each starting state; at most LANES."""
+    from arena.plant import kernel
+
     count = len(starts)
     lanes = _lanes(count)
     state = run.start_state(made, lanes)
-    table = state.reshape(at.ROWS, lanes.width)
+    table = state.reshape(at.ROWS, at.LANES)
     core = slice(at.CORE_AT, at.CORE_AT + 2 * at.CORE_CELLS)
     front = slice(at.FRONT_AT, at.FRONT_AT + 2 * at.FRONT_CELLS)
     for n, start in enumerate(starts):
@@ -150,12 +151,12 @@ def play_log(made: CompiledOuting, starts: Sequence[Start]) -> list[dict[str, Fl
         table[at.PROBE, n] = table[at.READING, n] = start.probe_k
     columns = 13
     trace = np.zeros(made.ticks * count * at.TRACE_COLUMNS)
-    on_boost = run.aligned(lanes.width, np.float32)
+    on_boost = run.aligned(at.LANES, np.float32)
     arguments: tuple[Any, ...] = (
         state, made.X.reshape(-1), made.P, made.duty_table, made.flow_table, made.exchanger_table, lanes.cells,
-        on_boost, trace, count, at.TRACE_COLUMNS, lanes.laws, lanes.lows, lanes.highs,
+        on_boost, trace, count, at.TRACE_COLUMNS, lanes.laws, lanes.lows, lanes.highs, count,
     )  # fmt: skip
-    ticks = kernel(lanes.width).run
+    ticks = kernel.run
     if lanes.interpreted:
         for tick in range(made.ticks):
             table[at.DUTY, :count] = 0.01 * made.X[tick, at.X_PEDAL]

@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
-import threading
 import warnings
 from collections.abc import Callable
 from functools import cache
@@ -22,8 +21,6 @@ from arena.plant.layout import GRID
 
 UNCOMPILED = os.environ.get("ARENA_UNCOMPILED", "") not in {"", "0"}
 _COMPILED_SOURCES = ("plant", "timetable")
-_KERNELS: dict[int, Any] = {}
-_LOADING = threading.RLock()  # loading a kernel changes settings of numba's and of the layout's for a moment
 
 
 @cache
@@ -51,44 +48,5 @@ def compiled(function: Callable[..., Any]) -> Any:
         return function
     from numba import njit
 
-    with _LOADING:
-        code_folder()
-        return njit(nogil=True, cache=True, error_model="numpy", fastmath=False)(function)
-
-
-def kernel(width: int) -> Any:
-    """The kernel compiled for a batch `width` lanes wide. The width is a constant to the compiler, so that it
-    vectorises; each width is a module of its own from the same file, with its own cache (8 and layout.LANES are used).
-    """
-    with _LOADING:
-        if width not in _KERNELS:
-            _KERNELS[width] = _load_kernel(width)
-        return _KERNELS[width]
-
-
-def _load_kernel(width: int) -> Any:
-    import importlib.util
-
-    from arena.plant import layout
-
-    before = ""
-    if not UNCOMPILED:
-        import numba
-
-        place = code_folder() / f"width-{width}"
-        place.mkdir(exist_ok=True)
-        before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(place)
-    usual, layout.LANES = layout.LANES, width
-    try:
-        spec = importlib.util.spec_from_file_location(
-            f"arena.plant.kernel_{width}", Path(__file__).with_name("kernel.py")
-        )
-        assert spec is not None and spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules[spec.name] = module  # compiled code read back from the cache looks its module up here
-        spec.loader.exec_module(module)
-    finally:
-        layout.LANES = usual
-        if before:
-            numba.config.CACHE_DIR = before
-    return module
+    code_folder()
+    return njit(nogil=True, cache=True, error_model="numpy", fastmath=False)(function)

@@ -41,11 +41,11 @@ from arena.plant.rows import lanes_at_once, swept
 
 HELD_FAST = 1e4  # N m s2: no motor of this size turns at 1 rad/s against it
 
-find_duty, find_flow, find_conductances = duty_look_up(LANES), flow_look_up(LANES), exchanger_look_up(LANES)
+find_duty, find_flow, find_conductances = duty_look_up(), flow_look_up(), exchanger_look_up()
 
 
 @compiled
-def actuate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+def actuate(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """From what the law asks to what reaches the pump: key, quiet cap, resolution, start delay, soft start."""
     key, off_s, scored = 1.0 if X[o + X_KEY] > 0.0 else 0.0, X[o + X_KEY_OFF_S], X[o + X_SCORED]
     slow = 1.0 if X[o + X_SPEED] <= P[P_QUIET_KMH] else 0.0
@@ -76,14 +76,14 @@ def actuate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
 
 
 @compiled
-def look_up_duty(S: Any, duty_table: Any, used: int = LANES) -> None:
+def look_up_duty(S: Any, duty_table: Any, used: int) -> None:
     """What pulse-width modulation makes of a duty, and a pump's own controller of its signal."""
     for n in range(0, used, TOGETHER):
         find_duty(S, n, duty_table, (0.0,))
 
 
 @compiled
-def motor(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+def motor(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Where the motor settles at this voltage, its mean speed over the tick, its currents.
 
     Torque balance ke (V - ke w) / R = friction + c w^2 with c from the table at the speed of the tick before.
@@ -127,7 +127,7 @@ def motor(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
 
 
 @compiled
-def pump_currents(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+def pump_currents(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Currents, voltages and resistor heat at the mean speed of the tick."""
     supply = X[o + X_SUPPLY]
     resistance, ke, brush, friction = P[P_RESISTANCE], P[P_KE], P[P_BRUSH], P[P_FRICTION]
@@ -157,7 +157,7 @@ def pump_currents(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
 
 
 @compiled
-def look_up_flow(S: Any, P: Any, flow_table: Any, used: int = LANES) -> None:
+def look_up_flow(S: Any, P: Any, flow_table: Any, used: int) -> None:
     """Coolant flow and hydraulic torque at this speed and coolant temperature; ice holds the pump fast."""
     per_speed, per_temp, temp_0 = 1.0 / P[P_SPEED_STEP], 1.0 / P[P_TEMP_STEP], P[P_TEMP_0]
     for n in range(0, used, TOGETHER):
@@ -170,7 +170,7 @@ def look_up_flow(S: Any, P: Any, flow_table: Any, used: int = LANES) -> None:
 
 
 @compiled
-def look_up_exchangers(S: Any, P: Any, exchanger_table: Any, used: int = LANES) -> None:
+def look_up_exchangers(S: Any, P: Any, exchanger_table: Any, used: int) -> None:
     """Flow capacity and the coolant-side conductances at this flow."""
     per_flow, volume_c = 1.0 / P[P_FLOW_STEP], P[P_VOLUME_C]
     for n in range(0, used, TOGETHER):
@@ -179,24 +179,24 @@ def look_up_exchangers(S: Any, P: Any, exchanger_table: Any, used: int = LANES) 
 
 def for_all_lanes(body: Any) -> Any:
     """A body of several lanes as a compiled function (S, X, o, P, used) of the first `used`."""
-    some = swept(body, LANES, AT_ONCE)
+    some = swept(body, AT_ONCE)
 
-    def everywhere(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+    def everywhere(S: Any, X: Any, o: int, P: Any, used: int) -> None:
         for n in range(0, used, AT_ONCE):
             some(S, n, X, o, P)
 
     return compiled(everywhere)
 
 
-AT_ONCE, PAIRS_AT_ONCE = lanes_at_once(LANES)
-to_core, to_front, to_link = (swept(part, LANES, AT_ONCE) for part in (leave_and_hose_1, hose_2, hose_3_and_close))
-in_core, in_front = (swept(part, LANES, PAIRS_AT_ONCE) for part in (core, front))
+AT_ONCE, PAIRS_AT_ONCE = lanes_at_once()
+to_core, to_front, to_link = (swept(part, AT_ONCE) for part in (leave_and_hose_1, hose_2, hose_3_and_close))
+in_core, in_front = (swept(part, PAIRS_AT_ONCE) for part in (core, front))
 close_loop = for_all_lanes(close)  # these three for tests against closed forms
 sweep_hose_1, sweep_hose_2 = for_all_lanes(hose_1), for_all_lanes(hose_2)
 
 
 @compiled
-def circulate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+def circulate(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Coolant once round the loop: link -> hose -> core -> hose -> front -> hose -> link."""
     for n in range(0, used, AT_ONCE):
         to_core(S, n, X, o, P)
@@ -209,7 +209,7 @@ def circulate(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
 
 
 @compiled
-def sense(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
+def sense(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Probe element, and what the engine computer reads of it."""
     base, slope, rate, noise = X[o + X_PROBE0], X[o + X_PROBE1], X[o + X_PROBE_K], X[o + X_NOISE]
     step, fault = P[P_STEP], X[o + X_FAULT_READING]
@@ -225,7 +225,7 @@ def sense(S: Any, X: Any, o: int, P: Any, used: int = LANES) -> None:
 
 
 @compiled
-def watch(S: Any, P: Any, tick: int, used: int = LANES) -> None:
+def watch(S: Any, P: Any, tick: int, used: int) -> None:
     """Boiled, stalled, or a law without an answer: the first reason of a lane stands, with its tick."""
     boil, stall_ticks = P[P_BOIL], P[P_STALL_TICKS]
     for n in range(used):
@@ -240,7 +240,7 @@ def watch(S: Any, P: Any, tick: int, used: int = LANES) -> None:
 
 
 @compiled
-def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int = LANES) -> None:
+def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int) -> None:
     """Add this tick to the figures."""
     boost, cruise, limit = X[o + X_BOOST], X[o + X_CRUISE], X[o + X_LIMIT]
     hot_t, cold_t, limit_t = X[o + X_HOT_T], X[o + X_COLD_T], X[o + X_LIMIT_T]
@@ -281,7 +281,7 @@ def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int = 
 
 
 @compiled
-def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int = LANES) -> None:
+def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int) -> None:
     """Failures, and the figures of this tick."""
     watch(S, P, tick, used)
     if X[o + X_SCORED] > 0.0:
@@ -316,10 +316,10 @@ def record(S: Any, X: Any, o: int, P: Any, tick: int, trace: Any, lanes: int, co
 @compiled
 def step(
     S: Any, X: Any, P: Any, duty_table: Any, flow_table: Any, exchanger_table: Any, tick: int, on_boost: Any,
-    used: int = LANES,
+    lanes: int,
 ) -> None:  # fmt: skip
-    """One tick of the plant for the first `used` lanes (a multiple of AT_ONCE), after the laws have set DUTY."""
-    o = tick * X_COLUMNS
+    """One tick of the plant for the first `lanes` lanes, after the laws have set DUTY; as many as are swept at once."""
+    o, used = tick * X_COLUMNS, (lanes + AT_ONCE - 1) // AT_ONCE * AT_ONCE
     actuate(S, X, o, P, used)
     look_up_duty(S, duty_table, used)
     motor(S, X, o, P, used)
@@ -333,18 +333,16 @@ def step(
 @compiled
 def run(
     S: Any, X: Any, P: Any, duty_table: Any, flow_table: Any, exchanger_table: Any, tables: Any, on_boost: Any,
-    trace: Any, trace_lanes: int, trace_columns: int, laws: Any, lows: Any, highs: Any, first: int, last: int,
+    trace: Any, trace_lanes: int, trace_columns: int, laws: Any, lows: Any, highs: Any, lanes: int,
+    first: int, last: int,
 ) -> None:  # fmt: skip
-    """Ticks first..last-1: each law sets the duty of its lanes, then the plant moves on. Lanes behind the last law's
-    are left out.
-    """
+    """Ticks first..last-1 of the first `lanes` lanes: each law sets the duty of its own, then the plant moves on."""
     period = int(P[P_PERIOD])
-    used = (max(highs) + AT_ONCE - 1) // AT_ONCE * AT_ONCE
     for tick in range(first, last):
         o = tick * X_COLUMNS
         if tick % period == 0:
             for k in range(len(lows)):
                 laws[k](S, X, o, tables, lows[k], highs[k])
-        step(S, X, P, duty_table, flow_table, exchanger_table, tick, on_boost, used)
+        step(S, X, P, duty_table, flow_table, exchanger_table, tick, on_boost, lanes)
         if trace_lanes > 0:
             record(S, X, o, P, tick, trace, trace_lanes, trace_columns)

@@ -21,6 +21,7 @@ from arena.plant.layout import (
     FLOW_ROWS,
     FRONT_E,
     FRONT_G,
+    LANES,
     LINK,
     OMEGA,
     SPEED,
@@ -35,7 +36,7 @@ from arena.plant.rows import Writer
 TOGETHER = 8  # lanes looked up at a time; every batch is a multiple of it wide
 
 
-def duty_look_up(width: int) -> Any:
+def duty_look_up() -> Any:
     """`look_up(S, n, table, ())` for lanes n..n+7: what pulse-width modulation makes of a duty, and a pump's own
     controller of its signal. A rotor at rest has no back EMF and so another voltage: the table's fourth column.
     """
@@ -43,11 +44,11 @@ def duty_look_up(width: int) -> Any:
 
     def plain(S: Any, n: int, table: Any, numbers: Any) -> None:
         for lane in range(n, n + TOGETHER):
-            d, u = _split(S[APPLIED * width + lane] * (DUTY_ROWS - 1.000001), top)
+            d, u = _split(S[APPLIED * LANES + lane] * (DUTY_ROWS - 1.000001), top)
             found = [_between(u, table[4 * d + k], table[4 * d + 4 + k]) for k in range(4)]
-            S[VOLTS_RATIO * width + lane] = found[0] if S[OMEGA * width + lane] > turning else found[3]
-            S[AMPS_RATIO * width + lane] = found[1]
-            S[SPEED_SHARE * width + lane] = found[2]
+            S[VOLTS_RATIO * LANES + lane] = found[0] if S[OMEGA * LANES + lane] > turning else found[3]
+            S[AMPS_RATIO * LANES + lane] = found[1]
+            S[SPEED_SHARE * LANES + lane] = found[2]
 
     def emit(lanes: Any, table: Any, numbers: Any) -> None:
         d, u = lanes.split(lanes.times(lanes.load(APPLIED), lanes.number(top)), top)
@@ -60,10 +61,10 @@ def duty_look_up(width: int) -> Any:
         lanes.store(AMPS_RATIO, amps)
         lanes.store(SPEED_SHARE, share)
 
-    return _looked_up(plain, emit, width)
+    return _looked_up(plain, emit)
 
 
-def flow_look_up(width: int) -> Any:
+def flow_look_up() -> Any:
     """`look_up(S, n, table, (per_speed, per_temp, temp_0))` for lanes n..n+7: coolant flow and hydraulic torque at this
     speed and coolant temperature.
     """
@@ -72,12 +73,12 @@ def flow_look_up(width: int) -> Any:
     def plain(S: Any, n: int, table: Any, numbers: Any) -> None:
         per_speed, per_temp, temp_0 = numbers
         for lane in range(n, n + TOGETHER):
-            j, v = _split((S[LINK * width + lane] - temp_0) * per_temp, x_top)
-            i, u = _split(S[SPEED * width + lane] * per_speed, y_top)
+            j, v = _split((S[LINK * LANES + lane] - temp_0) * per_temp, x_top)
+            i, u = _split(S[SPEED * LANES + lane] * per_speed, y_top)
             near = i * row + 2 * j
             four = [_between(u, table[near + k], table[near + row + k]) for k in range(4)]
-            S[FLOW * width + lane] = _between(v, four[0], four[2])
-            S[TORQUE_C * width + lane] = _between(v, four[1], four[3])
+            S[FLOW * LANES + lane] = _between(v, four[0], four[2])
+            S[TORQUE_C * LANES + lane] = _between(v, four[1], four[3])
 
     def emit(lanes: Any, table: Any, numbers: Any) -> None:
         per_speed, per_temp, temp_0 = numbers
@@ -93,10 +94,10 @@ def flow_look_up(width: int) -> Any:
         lanes.store(FLOW, lanes.between(v, four[0], four[2]))
         lanes.store(TORQUE_C, lanes.between(v, four[1], four[3]))
 
-    return _looked_up(plain, emit, width)
+    return _looked_up(plain, emit)
 
 
-def exchanger_look_up(width: int) -> Any:
+def exchanger_look_up() -> Any:
     """`look_up(S, n, table, (per_flow, volume_c))` for lanes n..n+7: flow capacity and the coolant-side conductances at
     this flow; `volume_c` heat capacity per volume.
     """
@@ -105,10 +106,10 @@ def exchanger_look_up(width: int) -> Any:
     def plain(S: Any, n: int, table: Any, numbers: Any) -> None:
         per_flow, volume_c = numbers
         for lane in range(n, n + TOGETHER):
-            S[FLOW_C * width + lane] = S[FLOW * width + lane] * volume_c
-            i, u = _split(S[FLOW * width + lane] * per_flow, top)
+            S[FLOW_C * LANES + lane] = S[FLOW * LANES + lane] * volume_c
+            i, u = _split(S[FLOW * LANES + lane] * per_flow, top)
             for k, row in enumerate(rows):
-                S[row * width + lane] = _between(u, table[4 * i + k], table[4 * i + 4 + k])
+                S[row * LANES + lane] = _between(u, table[4 * i + k], table[4 * i + 4 + k])
 
     def emit(lanes: Any, table: Any, numbers: Any) -> None:
         per_flow, volume_c = numbers
@@ -122,7 +123,7 @@ def exchanger_look_up(width: int) -> Any:
         for row, value in zip(rows, lanes.transposed(found), strict=True):
             lanes.store(row, value)
 
-    return _looked_up(plain, emit, width)
+    return _looked_up(plain, emit)
 
 
 def _split(place: float, top: float) -> tuple[int, float]:
@@ -138,14 +139,14 @@ def _between(share: float, low: float, high: float) -> float:
 class Lanes:
     """Eight lanes of the rows as vectors, code emitted for what is asked."""
 
-    def __init__(self, builder: Any, data: Any, first: Any, width: int) -> None:
+    def __init__(self, builder: Any, data: Any, first: Any) -> None:
         from llvmlite import ir
 
-        self.ir, self.builder, self.data, self.first, self.width = ir, builder, data, first, width
+        self.ir, self.builder, self.data, self.first = ir, builder, data, first
         self.doubles, self.wholes = (ir.VectorType(t, TOGETHER) for t in (ir.DoubleType(), ir.IntType(64)))
 
     def _place(self, row: int) -> Any:
-        offset = self.builder.add(self.first, self.first.type(row * self.width), flags=["nsw"])
+        offset = self.builder.add(self.first, self.first.type(row * LANES), flags=["nsw"])
         place = self.builder.gep(self.data, [offset], inbounds=True)
         return self.builder.bitcast(place, self.ir.PointerType(self.doubles))
 
@@ -232,7 +233,7 @@ class Lanes:
         return [out[0][0], out[1][0], out[0][1], out[1][1]]
 
 
-def _looked_up(plain: Callable[..., None], emit: Callable[..., None], width: int) -> Any:
+def _looked_up(plain: Callable[..., None], emit: Callable[..., None]) -> Any:
     """A look-up as a function (S, n, table, numbers), plain or emitted."""
     if UNCOMPILED:
         return plain
@@ -242,7 +243,7 @@ def _looked_up(plain: Callable[..., None], emit: Callable[..., None], width: int
 
     def build(context: Any, builder: Any, signature: Any, arguments: Sequence[Any]) -> Any:
         data, table = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 2))
-        emit(Lanes(builder, data, arguments[1], width), table, cgutils.unpack_tuple(builder, arguments[3]))
+        emit(Lanes(builder, data, arguments[1]), table, cgutils.unpack_tuple(builder, arguments[3]))
         return context.get_dummy_value()
 
     @intrinsic  # type: ignore[untyped-decorator]

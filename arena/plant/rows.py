@@ -10,9 +10,10 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from arena.plant.jit import UNCOMPILED
+from arena.plant.layout import LANES
 
 
-def lanes_at_once(width: int) -> tuple[int, int]:
+def lanes_at_once() -> tuple[int, int]:
     """Lanes a sweep takes side by side, of a hose and of an exchanger: two of the machine's vectors, so that one works
     while the other waits; one in an exchanger where there are sixteen registers, which its coefficients fill.
     """
@@ -20,16 +21,16 @@ def lanes_at_once(width: int) -> tuple[int, int]:
         return 1, 1
     import llvmlite.binding as llvm
 
-    return (min(width, 16),) * 2 if llvm.get_host_cpu_features().get("avx512f") else (8, 4)
+    return (16, 16) if llvm.get_host_cpu_features().get("avx512f") else (8, 4)
 
 
-def swept(body: Callable[[Any, Any, Any], None], width: int, count: int) -> Any:
+def swept(body: Callable[[Any, Any, Any], None], count: int) -> Any:
     """`body(rows, x, p)` made a function (S, n, X, o, P) for `count` lanes from n on: `rows[r]` are those lanes of
     row r of S, `x[k]` is X[o + k] and `p[k]` is P[k]. The body is ordinary arithmetic; where it is to be compiled it
     runs once, on numbers that write down what is done to them, and its loops are thereby unrolled.
     """
     if UNCOMPILED:
-        return lambda S, n, X, o, P: body(PlainRows(S, n, width), X[o:], P)
+        return lambda S, n, X, o, P: body(PlainRows(S, n), X[o:], P)
     from numba import types
     from numba.extending import intrinsic
 
@@ -37,7 +38,7 @@ def swept(body: Callable[[Any, Any, Any], None], width: int, count: int) -> Any:
         s, x, p = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 2, 4))
         zero = arguments[3].type(0)
         writer = Writer(builder, count)
-        body(WrittenRows(writer, s, arguments[1], width), Given(writer, x, arguments[3]), Given(writer, p, zero))
+        body(WrittenRows(writer, s, arguments[1]), Given(writer, x, arguments[3]), Given(writer, p, zero))
         return context.get_dummy_value()
 
     @intrinsic  # type: ignore[untyped-decorator]
@@ -50,14 +51,14 @@ def swept(body: Callable[[Any, Any, Any], None], width: int, count: int) -> Any:
 class PlainRows:
     """Rows of one lane, computed with at once."""
 
-    def __init__(self, state: Any, lane: int, width: int) -> None:
-        self.state, self.lane, self.width = state, lane, width
+    def __init__(self, state: Any, lane: int) -> None:
+        self.state, self.lane = state, lane
 
     def __getitem__(self, row: int) -> float:
-        return float(self.state[row * self.width + self.lane])
+        return float(self.state[row * LANES + self.lane])
 
     def __setitem__(self, row: int, value: float) -> None:
-        self.state[row * self.width + self.lane] = value
+        self.state[row * LANES + self.lane] = value
 
     def fma(self, a: float, b: float, c: float) -> float:
         """The value a * b + c."""
@@ -94,7 +95,7 @@ class Writer:
 
     def fma(self, a: Any, b: Any, c: Any) -> Any:
         """The instruction a * b + c on vectors of any length, rounded once; strict floating point forbids the
-        compiler to fuse by itself, so written out it is the same in every lane and at every width.
+        compiler to fuse by itself, so written out it is the same in every lane and every batch.
         """
         name = f"llvm.fma.v{a.type.count}f64"
         function = self.builder.module.globals.get(name) or self.ir.Function(
@@ -150,12 +151,12 @@ class Given:
 class WrittenRows:
     """Rows of several lanes, code emitted for what is asked; the same operations as `PlainRows`."""
 
-    def __init__(self, writer: Writer, data: Any, first: Any, width: int) -> None:
-        self.writer, self.data, self.first, self.width = writer, data, first, width
+    def __init__(self, writer: Writer, data: Any, first: Any) -> None:
+        self.writer, self.data, self.first = writer, data, first
 
     def _place(self, row: int) -> Any:
         builder = self.writer.builder
-        offset = builder.add(self.first, self.first.type(row * self.width), flags=["nsw"])
+        offset = builder.add(self.first, self.first.type(row * LANES), flags=["nsw"])
         place = builder.gep(self.data, [offset], inbounds=True)
         return builder.bitcast(place, self.writer.ir.PointerType(self.writer.kind))
 

@@ -25,9 +25,9 @@ from arena.contest.run import Contestant, Lanes, lay_out, play, start_state
 from arena.contest.tournament import entrants, make_plan
 from arena.contest.tune import Search
 from arena.contest.worlds import play_entry
+from arena.plant import kernel
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
-from arena.plant.jit import kernel
 from arena.strategies import shipped
 
 pytestmark = pytest.mark.slow
@@ -46,7 +46,7 @@ def library():  # type: ignore[no-untyped-def]
     if twin.compiler() is None:
         pytest.skip("no C compiler here")
     with tempfile.TemporaryDirectory() as folder:
-        yield twin.build_best(Path(folder), at.LANES)
+        yield twin.build_best(Path(folder))
 
 
 def test_kernel_and_twin_agree(batch: tuple[CompiledOuting, Lanes], library: list[Any]) -> None:
@@ -74,8 +74,7 @@ def test_kernel_costs_at_most_a_fifth_more_than_c(
 
 def test_sweeps_and_look_ups_are_packed() -> None:
     """The loop's hot part holds vector multiply-adds and no scalar ones; a vector is two numbers at least."""
-    wide = kernel(at.LANES)
-    for part, least in ((wide.circulate, 300), (wide.look_up_flow, 4), (wide.look_up_exchangers, 4)):
+    for part, least in ((kernel.circulate, 300), (kernel.look_up_flow, 4), (kernel.look_up_exchangers, 4)):
         code = assembly_of(part)
         packed, single = (len(re.findall(rf"\b{name}\w*\b", code)) for name in PACKED_AND_SINGLE)
         assert packed >= least and single == 0, part
@@ -101,7 +100,7 @@ def assembly_of(part: Any) -> str:
 def test_buffer_lies_on_a_cache_line(batch: tuple[CompiledOuting, Lanes], count: int) -> None:
     lanes = lay_out([Contestant(f"p{k}", shipped()["proportional"]) for k in range(count)])
     assert all(start_state(batch[0], lanes).ctypes.data % 64 == 0 for _ in range(5))
-    assert lanes.width * 8 % 64 == 0, "so does every row"
+    assert at.LANES * 8 % 64 == 0, "so does every row"
 
 
 def test_a_law_costs_at_most_a_third_of_the_step(batch: tuple[CompiledOuting, Lanes]) -> None:

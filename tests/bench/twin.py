@@ -45,22 +45,22 @@ def compiler() -> str | None:
     return next((found for name in ("cc", "gcc", "clang") if (found := shutil.which(name))), None)
 
 
-def build(folder: Path, width: int, more: tuple[str, ...] = ()) -> Any:
-    """The twin for batches `width` lanes wide, compiled in `folder` and loaded."""
-    rows = {k: v for k, v in vars(at).items() if k.isupper() and isinstance(v, int | float) and k != "LANES"}
+def build(folder: Path, more: tuple[str, ...] = ()) -> Any:
+    """The twin compiled in `folder` and loaded."""
+    rows = {k: v for k, v in vars(at).items() if k.isupper() and isinstance(v, int | float)}
     text = "".join(f"#define {name} {value}\n" for name, value in rows.items())
-    (folder / "rows.h").write_text(f"#define LANES {width}\n{text}", encoding="utf-8")
-    library = folder / f"twin-{width}-{abs(hash(more))}.so"
+    (folder / "rows.h").write_text(f"{text}", encoding="utf-8")
+    library = folder / f"twin-{abs(hash(more))}.so"
     command = [compiler() or "cc", *FLAGS, *more, f"-I{folder}", str(HERE / "twin.c"), "-o", str(library), "-lm"]
     subprocess.run(command, check=True, capture_output=True)
     return ctypes.CDLL(str(library)).twin
 
 
-def build_best(folder: Path, width: int) -> list[Any]:
+def build_best(folder: Path) -> list[Any]:
     """The twin as the compiler would have it, and with the machine's widest vectors, where it takes that option."""
-    found = [build(folder, width)]
+    found = [build(folder)]
     with contextlib.suppress(subprocess.CalledProcessError):
-        found.append(build(folder, width, (WIDER,)))
+        found.append(build(folder, (WIDER,)))
     return found
 
 
@@ -77,11 +77,11 @@ def outing_and_lanes(seconds: float = 1e9) -> tuple[CompiledOuting, Lanes]:
 def run_twin(twin: Any, outing: CompiledOuting, lanes: Lanes) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
     """The twin's whole buffer and on-boost store after the outing."""
     state = start_state(outing, lanes)
-    on_boost = aligned(max(outing.boost_rows, 1) * lanes.width, np.float32)
+    on_boost = aligned(max(outing.boost_rows, 1) * at.LANES, np.float32)
     tables = (outing.X, outing.P, outing.duty_table, outing.flow_table, outing.exchanger_table, on_boost)
     places = [ctypes.c_void_p(array.ctypes.data) for array in (state, *tables)]
     twin(*places, ctypes.c_long(0), ctypes.c_long(outing.ticks))
-    return state.reshape(at.ROWS, lanes.width), on_boost.reshape(-1, lanes.width)[: outing.boost_rows]
+    return state.reshape(at.ROWS, at.LANES), on_boost.reshape(-1, at.LANES)[: outing.boost_rows]
 
 
 def worst_differences(
@@ -110,13 +110,13 @@ def compare(seconds: float = 1e9, turns: int = TURNS) -> dict[str, float]:
     """Nanoseconds a lane and tick of the kernel and of the faster C, their ratio, and how well they agree."""
     outing, lanes = outing_and_lanes(seconds)
     with tempfile.TemporaryDirectory() as folder:
-        twins = build_best(Path(folder), lanes.width)
+        twins = build_best(Path(folder))
         mine = play(outing, lanes)
         differences = [worst_differences(mine, run_twin(twin, outing, lanes)) for twin in twins]
         runs: list[Callable[[], object]] = [lambda: play(outing, lanes)]
         runs += [lambda twin=twin: run_twin(twin, outing, lanes) for twin in twins]  # type: ignore[misc]
         kernel_s, *twin_s = in_turns(runs, turns)
-    per = 1e9 / (outing.ticks * lanes.width)
+    per = 1e9 / (outing.ticks * at.LANES)
     return {
         "kernel_ns": per * kernel_s,
         "twin_ns": per * min(twin_s),

@@ -8,21 +8,20 @@ from typing import Any
 import numpy as np
 import pytest
 
+from arena.plant import kernel
 from arena.plant import layout as at
-from arena.plant.jit import kernel
 
-WIDTH = 8
-KERNEL = kernel(WIDTH)
+WIDTH = 8  # lanes looked at
 
 
 class Tick:
     """A buffer of eight lanes, one row of X, constants, and a place for what is seen on boost."""
 
     def __init__(self) -> None:
-        self.S = np.zeros(at.ROWS * WIDTH)
+        self.S = np.zeros(at.ROWS * at.LANES)
         self.X = np.zeros(at.X_COLUMNS)
         self.P = np.zeros(at.P_COUNT)
-        self.on_boost = np.zeros(WIDTH, np.float32)
+        self.on_boost = np.zeros(at.LANES, np.float32)
         self[at.FAILED] = self[at.REACHED] = -1.0
         self[at.QUIET_CAP] = self[at.IS_PWM] = 1.0
         self.X[at.X_KEY] = self.X[at.X_SCORED] = 1.0
@@ -32,17 +31,17 @@ class Tick:
         self.P[at.P_RATED_W], self.P[at.P_RATED_A], self.P[at.P_TARGET] = 300.0, 4.0, 300.0
 
     def __setitem__(self, row: int, values: Any) -> None:
-        self.S[row * WIDTH : (row + 1) * WIDTH] = values
+        self.S[row * at.LANES : row * at.LANES + WIDTH] = values
 
     def __getitem__(self, row: int) -> np.ndarray:
-        return self.S[row * WIDTH : (row + 1) * WIDTH]
+        return self.S[row * at.LANES : row * at.LANES + WIDTH]
 
     def actuate(self) -> np.ndarray:
-        KERNEL.actuate(self.S, self.X, 0, self.P)
+        kernel.actuate(self.S, self.X, 0, self.P, WIDTH)
         return self[at.APPLIED]
 
     def judge(self, number: int = 7) -> None:
-        KERNEL.judge(self.S, self.X, 0, self.P, number, self.on_boost)
+        kernel.judge(self.S, self.X, 0, self.P, number, self.on_boost, WIDTH)
 
 
 @pytest.fixture
@@ -143,7 +142,7 @@ def test_figures_of_a_tick_by_hand(tick: Tick) -> None:
         (at.WEAR_2, (speed / 300) ** 2 * stress),
     ):  # fmt: skip
         np.testing.assert_allclose(tick[row], wanted, rtol=1e-12, err_msg=str(row))
-    np.testing.assert_array_equal(tick.on_boost, iat.astype(np.float32))
+    np.testing.assert_array_equal(tick.on_boost[:WIDTH], iat.astype(np.float32))
 
 
 def test_off_boost_and_before_the_score_nothing_is_added(tick: Tick) -> None:
@@ -172,7 +171,7 @@ def test_a_probe_lags_steps_and_a_broken_one_reads_what_it_reads(tick: Tick) -> 
     x[at.X_PROBE0], x[at.X_PROBE1], x[at.X_PROBE_K], x[at.X_NOISE], tick.P[at.P_STEP] = 30.0, 0.9, 0.25, 0.2, 0.5
     tick[at.PROBE], tick[at.CORE_METAL] = 300.0, np.linspace(290, 330, WIDTH)
     tick[at.CORE_IN] = 273.15 + np.array([20.0, 20.24, 20.26, 20.5, -0.3, -0.2, 99.9, 0.0])
-    KERNEL.sense(tick.S, x, 0, tick.P)
+    kernel.sense(tick.S, x, 0, tick.P, WIDTH)
     element = 300 + 0.25 * (30 + 0.9 * np.linspace(290, 330, WIDTH) - 300)
     np.testing.assert_allclose(tick[at.PROBE], element, rtol=1e-12)
     np.testing.assert_allclose(
@@ -180,5 +179,5 @@ def test_a_probe_lags_steps_and_a_broken_one_reads_what_it_reads(tick: Tick) -> 
     )
     np.testing.assert_allclose(tick[at.COOLANT_READING] - 273.15, [20, 20, 20.5, 20.5, -0.5, 0, 100, 0], atol=1e-9)
     x[at.X_FAULT_READING] = 233.15
-    KERNEL.sense(tick.S, x, 0, tick.P)
+    kernel.sense(tick.S, x, 0, tick.P, WIDTH)
     np.testing.assert_array_equal(tick[at.READING], 233.15)

@@ -19,15 +19,14 @@ from scipy.special import gammainc
 
 from arena.contest import run
 from arena.contest.run import Contestant, lay_out
+from arena.plant import kernel
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, Goals, compile_outing, follow
-from arena.plant.jit import kernel
 from arena.plant.probe import update_factor
 from arena.strategies import shipped
 
 Floats = NDArray[np.float64]
 BAR_K = 0.02
-WIDTH = 8
 
 
 def window(drive: str, climate: str, tank: str = "in-flow", seconds: float = 150.0) -> CompiledOuting:
@@ -109,7 +108,7 @@ def lane_bytes(made: CompiledOuting, contestants: list[Contestant]) -> dict[str,
     return found
 
 
-def test_place_company_and_width_of_a_batch_change_no_byte() -> None:
+def test_place_and_company_in_a_batch_change_no_byte() -> None:
     made = make.outing("hill-pulls", "hot")
     law = shipped()
     few = [
@@ -159,16 +158,18 @@ def test_compiled_and_uncompiled_kernels_agree(tmp_path: Path) -> None:
 
 def hose_step(cells: int, volume_m3: float, flow_m3_s: float, seconds: float, capacity: float = 4e6) -> Floats:
     """Outflow of a hose of the kernel, 0 before and 1 after the inflow steps; mean over each tick."""
-    k = kernel(WIDTH)
-    sweep, heat = {at.HOSE_1: (k.sweep_hose_1, at.P_HOSE_1_W), at.HOSE_2: (k.sweep_hose_2, at.P_HOSE_2_W)}[cells]
-    state, x, p = run.aligned(at.ROWS * WIDTH), np.zeros(at.X_COLUMNS), np.zeros(at.P_COUNT)
+    if cells == at.HOSE_1:
+        sweep, heat = kernel.sweep_hose_1, at.P_HOSE_1_W
+    else:
+        sweep, heat = kernel.sweep_hose_2, at.P_HOSE_2_W
+    state, x, p = run.aligned(at.ROWS * at.LANES), np.zeros(at.X_COLUMNS), np.zeros(at.P_COUNT)
     p[heat] = 2.0 * volume_m3 * capacity / cells / at.TICK_S
-    rows = state.reshape(at.ROWS, WIDTH)
+    rows = state.reshape(at.ROWS, at.LANES)
     rows[at.FLOW_C] = flow_m3_s * capacity
     out = np.empty(round(seconds / at.TICK_S))
     for tick in range(len(out)):
         rows[at.INFLOW] = 2.0  # the row holds twice the mean
-        sweep(state, x, 0, p)
+        sweep(state, x, 0, p, at.LANES)
         out[tick] = 0.5 * rows[at.INFLOW, 0]
     return out
 
@@ -201,14 +202,13 @@ def test_the_mean_delay_of_a_hose_is_that_of_plug_flow(litres_per_min: float, de
 
 def mixed_tank(start: float, around: float, seconds: float) -> float:
     """3 kg of 3500 J/(kg K) in the link cell, 180 W/K to `around`, nothing flowing; degC at the end."""
-    k = kernel(WIDTH)
-    state, x, p = run.aligned(at.ROWS * WIDTH), np.zeros(at.X_COLUMNS), np.ones(at.P_COUNT)
-    rows = state.reshape(at.ROWS, WIDTH)
+    state, x, p = run.aligned(at.ROWS * at.LANES), np.zeros(at.X_COLUMNS), np.ones(at.P_COUNT)
+    rows = state.reshape(at.ROWS, at.LANES)
     rows[at.LINK] = start
     p[at.P_LINK_W], p[at.P_LINK_UA], p[at.P_SIDE_SHARE] = 2.0 * 3.0 * 3500.0 / at.TICK_S, 180.0, 0.0
     x[at.X_TANK_T] = around
     for _ in range(round(seconds / at.TICK_S)):
-        k.close_loop(state, x, 0, p)
+        kernel.close_loop(state, x, 0, p, at.LANES)
     return float(rows[at.LINK, 0])
 
 
@@ -221,9 +221,8 @@ def test_a_cooling_tank_against_the_closed_form() -> None:
 
 def test_mean_residence_of_a_tank_in_the_flow() -> None:
     """2 L at 10 L/min: 12.0 s (V/Q, closed form); the extrapolated outflow keeps the mean to a few milliseconds."""
-    k = kernel(WIDTH)
-    state, x, p = run.aligned(at.ROWS * WIDTH), np.zeros(at.X_COLUMNS), np.ones(at.P_COUNT)
-    rows = state.reshape(at.ROWS, WIDTH)
+    state, x, p = run.aligned(at.ROWS * at.LANES), np.zeros(at.X_COLUMNS), np.ones(at.P_COUNT)
+    rows = state.reshape(at.ROWS, at.LANES)
     p[at.P_LINK_W], p[at.P_LINK_UA], p[at.P_SIDE_SHARE] = 2.0 * 2e-3 * 4e6 / at.TICK_S, 0.0, 0.0
     rows[at.FLOW_C] = 10.0 / 60000.0 * 4e6
     missing = 0.0
@@ -231,7 +230,7 @@ def test_mean_residence_of_a_tank_in_the_flow() -> None:
         rows[at.LINK_OUT] = 1.5 * rows[at.LINK] - 0.5 * rows[at.LINK_OLD]
         rows[at.LINK_OLD] = rows[at.LINK]
         rows[at.INFLOW] = 2.0  # the row holds twice the mean
-        k.close_loop(state, x, 0, p)
+        kernel.close_loop(state, x, 0, p, at.LANES)
         missing += at.TICK_S * (1.0 - rows[at.LINK_OUT, 0])
     assert missing == pytest.approx(12.0, abs=0.01)
 
@@ -239,14 +238,13 @@ def test_mean_residence_of_a_tank_in_the_flow() -> None:
 @pytest.mark.parametrize(("times_tau", "share"), [(1, 0.632121), (2, 0.864665), (3, 0.950213), (5, 0.993262)])
 def test_the_probe_is_a_first_order_lag(times_tau: int, share: float) -> None:
     """Step response 1 - exp(-t/tau), closed form, through the kernel's own probe; and the compiled lags' helper."""
-    k = kernel(WIDTH)
     tau, ticks = 4.0, round(4.0 * times_tau / at.TICK_S)
-    state, x, p = run.aligned(at.ROWS * WIDTH), np.zeros(at.X_COLUMNS), np.ones(at.P_COUNT)
+    state, x, p = run.aligned(at.ROWS * at.LANES), np.zeros(at.X_COLUMNS), np.ones(at.P_COUNT)
     x[at.X_PROBE0], x[at.X_FAULT_READING] = 1.0, np.nan
     x[at.X_PROBE_K] = update_factor(at.TICK_S, tau)
     for _ in range(ticks):
-        k.sense(state, x, 0, p)
-    assert state.reshape(at.ROWS, WIDTH)[at.PROBE, 0] == pytest.approx(share, abs=1e-6)
+        kernel.sense(state, x, 0, p, at.LANES)
+    assert state.reshape(at.ROWS, at.LANES)[at.PROBE, 0] == pytest.approx(share, abs=1e-6)
     lagged = follow(np.ones(ticks), np.full(ticks, float(update_factor(at.TICK_S, tau))), 0.0)
     assert lagged[-1] == pytest.approx(share, abs=1e-6)
     assert abs(1.0 - (1.0 - at.TICK_S / tau) ** ticks - share) > 1e-6, "Euler's update is noticed"

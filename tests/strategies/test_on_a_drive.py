@@ -52,7 +52,7 @@ def starts_of(duty: Any) -> int:
 
 def test_a_user_law_runs_compiled_and_as_it_does_interpreted(law_file: Any) -> None:
     mine = Contestant("mine", strategy_named(str(law_file())))
-    assert law_of(mine.strategy, 8).compiled
+    assert law_of(mine.strategy).compiled
     fast = play(outing(), lay_out([mine])).rows
     slow = play(outing(), lay_out([mine], interpret=True)).rows
     np.testing.assert_allclose(fast, slow, rtol=1e-9, atol=1e-9)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from arena.contest.laws import NARROW, PROMISES, callable_of, duties, interpreted_law, law_of
+from arena.contest.laws import PROMISES, callable_of, duties, interpreted_law, law_of
 from arena.strategies.base import bilinear, load_strategy
 from arena.strategies.contract import cells_of
 from arena.strategies.starter import strategy_starter
@@ -33,12 +33,11 @@ def test_reads_as_scipy_does(shape: tuple[int, int], tmp_path) -> None:  # type:
     expected = reference(held)
     cells = cells_of(strategy, strategy.make_settings({}))
     assert np.abs([bilinear(cells, 0, y, x) for y, x in asked] - expected).max() < 1e-12
-    compiled = law_of(strategy, NARROW)
+    compiled = law_of(strategy)
     assert compiled.compiled
     inside = asked[np.abs(asked[:, 0] - 50.0) < 80.0]  # what a probe that has not failed can read
     fast, plain = (
-        duties(strategy, callable_of(law.batch), {}, inside.tolist())
-        for law in (compiled, interpreted_law(strategy, NARROW))
+        duties(strategy, callable_of(law.batch), {}, inside.tolist()) for law in (compiled, interpreted_law(strategy))
     )
     assert fast == plain, "the same arithmetic, to the last bit"
     assert len(fast) > 50 and max(fast) > 0.5
