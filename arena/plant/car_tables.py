@@ -65,7 +65,7 @@ def duty_table(pump: Pump, loop: Loop, supply: Supply) -> Floats:
     c = flow_table(pump, loop).reshape(at.SPEED_ROWS, at.TEMP_COLUMNS, 2)[:, middle, 1]
     out = np.ones((at.DUTY_ROWS, 4))
     made = electrics.pwm_tables(
-        pump, REFERENCE_V, lambda w: pump.friction_nm + float(np.interp(w, speeds, c)) * float(w) ** 2, at.DUTY_ROWS
+        pump, REFERENCE_V, lambda w: pump.friction_nm + np.interp(w, speeds, c) * w**2, at.DUTY_ROWS
     )
     out[:, 0], out[:, 1] = np.nan_to_num(made.voltage_factor, nan=1.0), np.nan_to_num(made.supply_share, nan=0.0)
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -7,7 +7,7 @@ through resistance and inductance with an ideal freewheel diode (no drop of its 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from arena.plant.numbers import Pump
 from arena.plant.values import Out, Value, out, require
 
 Array = NDArray[np.float64]
-Torque = Callable[[float], float]  # N m asked for at rad/s
+Torque = Callable[[Any], Any]  # N m asked for at rad/s
 
 # Most a conductor may have, plain copper at 20 degC, ohm/km over mm2: IEC 60228, flexible (class 5).
 CLASS_5_OHM_KM = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30}
@@ -162,29 +162,25 @@ def pwm_steady(
 def pwm_tables(pump: Pump, supply_v: float, load_torque_nm: Torque, points: int = 65) -> PwmTables:
     """Voltage factor and supply share of a pump on PWM at its own steady speed for each duty.
 
-    load_torque_nm: hydraulic torque plus friction at rad/s (N m), at a coolant temperature of the caller's choice.
-    The brush drop counts as part of the back EMF; leads are left out. At duty 0 the first step's values stand.
+    load_torque_nm: hydraulic torque plus friction at rad/s (N m), at a coolant temperature of the caller's choice,
+    for arrays too. The brush drop counts as part of the back EMF; leads are left out. Bisection on all duties at once.
+    At duty 0 the first step's values stand.
     """
-    from scipy.optimize import brentq
-
     require("supply_v", supply_v, 0.0, above=True)
     duty = np.linspace(0.0, 1.0, points)
     top = max(0.0, supply_v - pump.brush_v) / pump.ke_v_s
-    speeds = np.zeros(points)
 
-    def at(w: float, d: float) -> PwmPoint:
-        emf = pump.brush_v + pump.ke_v_s * w
-        return pwm_steady(supply_v, emf, pump.resistance_ohm, pump.inductance_h, pump.pwm_hz, d)
+    def at(speeds: Array) -> PwmPoint:
+        emf = pump.brush_v + pump.ke_v_s * speeds
+        return pwm_steady(supply_v, emf, pump.resistance_ohm, pump.inductance_h, pump.pwm_hz, duty)
 
-    for k, d in enumerate(duty):
-
-        def spare(w: float, d: float = float(d)) -> float:
-            return pump.ke_v_s * float(at(w, d).mean_current_a) - float(load_torque_nm(w))
-
-        if d > 0.0 and spare(0.0) > 0.0:
-            speeds[k] = top if spare(top) >= 0.0 else float(brentq(spare, 0.0, top, xtol=1e-9))
-    emf = pump.brush_v + pump.ke_v_s * speeds
-    means = pwm_steady(supply_v, emf, pump.resistance_ohm, pump.inductance_h, pump.pwm_hz, duty)
+    low, high = np.zeros(points), np.full(points, top)
+    for _ in range(50):  # to a 1e15th of the top speed
+        middle = 0.5 * (low + high)
+        faster = pump.ke_v_s * at(middle).mean_current_a > load_torque_nm(middle)
+        low, high = np.where(faster, middle, low), np.where(faster, high, middle)
+    speeds = np.where(low > 0.0, 0.5 * (low + high), 0.0)
+    means = at(speeds)
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = means.mean_motor_v / (duty * supply_v)
         share = means.supply_mean_current_a / means.mean_current_a

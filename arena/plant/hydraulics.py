@@ -140,8 +140,9 @@ def system_pressure_pa(pump: Pump, loop: Loop, coolant: CoolantTable) -> Callabl
         now = coolant.at(temperature_k)
         x = flow / pump.system_ref_m3_s
         whole = pump.system_pa * x**pump.system_exponent
-        of_hose = np.minimum(hose(flow, reference.density, reference.viscosity), MOST_HOSE_SHARE * whole)
-        part = of_hose / np.where(whole > 0.0, hose(np.maximum(flow, 1e-12), reference.density, reference.viscosity), 1)
+        at_reference = hose(np.maximum(flow, 1e-12), reference.density, reference.viscosity)
+        of_hose = np.minimum(at_reference, MOST_HOSE_SHARE * whole)
+        part = of_hose / np.where(whole > 0.0, at_reference, 1.0)
         laminar = LAMINAR_SHARE / (LAMINAR_SHARE + (1.0 - LAMINAR_SHARE) * x)
         change = laminar * now.viscosity / reference.viscosity + (1.0 - laminar) * now.density / reference.density
         return out((whole - of_hose) * change + part * hose(flow, now.density, now.viscosity))

@@ -82,8 +82,8 @@ class _Load:
     torque_nm: Floats
     flow_m3_s: Floats
 
-    def torque(self, speed: float) -> float:
-        return float(np.interp(speed, self.speed_rad_s, self.torque_nm))
+    def torque(self, speed: float | Floats) -> float | Floats:
+        return np.interp(speed, self.speed_rad_s, self.torque_nm)
 
     def flow(self, speed: float) -> float:
         return float(np.interp(speed, self.speed_rad_s, self.flow_m3_s))

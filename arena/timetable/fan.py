@@ -14,7 +14,7 @@ from arena.timetable.heat_kernel import HeatCar
 from arena.timetable.record import Record
 from arena.timetable.vehicle_kernel import FAN_ROW
 
-LOOK_TICKS = 300  # how often the process catches up; the hysteresis itself is worked out at every tick
+LOOK_TICKS = 6000  # how often the process catches up; the hysteresis itself is worked out at every tick
 
 
 class Fan:

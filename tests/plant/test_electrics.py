@@ -32,10 +32,10 @@ def flow_table() -> hydraulics.FlowTable:
 
 
 @pytest.fixture(scope="module")
-def load(flow_table: hydraulics.FlowTable) -> Callable[[float], float]:
-    def torque(w: float) -> float:
+def load(flow_table: hydraulics.FlowTable) -> Callable:
+    def torque(w: float | np.ndarray) -> float | np.ndarray:
         ratio = w / PUMP.rated_rad_s
-        return PUMP.friction_nm + float(np.interp(ratio, flow_table.speed_ratio, flow_table.torque_nm[:, 0]))
+        return PUMP.friction_nm + np.interp(ratio, flow_table.speed_ratio, flow_table.torque_nm[:, 0])
 
     return torque
 
@@ -61,7 +61,7 @@ def test_shipped_pump_at_seven_volts(load: Callable, flow_table: hydraulics.Flow
 
 @given(st.floats(0.0, 16.0), st.floats(0.0, 4.0), st.floats(0.0, 1.0))
 def test_energy_balances_with_resistor_brushes_and_duty(supply: float, series: float, duty: float) -> None:
-    def torque(w: float) -> float:
+    def torque(w: float | np.ndarray) -> float | np.ndarray:
         return 0.018 + 3.6e-7 * w**2
 
     p = motor_point(0.7, 0.0225, torque, supply, series, duty, brush_v=1.0)
