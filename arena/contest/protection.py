@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 
 CHANGED = 0.02  # mean commanded duty that must differ from the sound run's to count as noticed
 FULL = 0.97  # mean commanded duty from which nothing is left to add
-MOST_TRACED = 8  # lanes of a batch whose duty is kept: the narrow batch
+MOST_TRACED = 8  # lanes of a batch whose duty is kept; what they record takes memory
 
 
 @dataclass(frozen=True)

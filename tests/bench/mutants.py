@@ -2,8 +2,9 @@
 
 A mutant turns a comparison, swaps an operator, moves a number, negates a condition, swaps min and max or drops a sign.
 Messages, annotations and docstrings are left alone. The sample is drawn by a seed; each meets, in a copy of the tree,
-the tests of TESTS that touch its module, in order, until one fails. The closed-form parts of plant/ run uncompiled;
-its kernel is compiled anew for each mutant (20 s), since whole drives judge it; contest/ meets the kernel as it is.
+the tests of TESTS that touch its module, in order, until one fails. The closed-form parts of plant/ run uncompiled,
+and so do a tick's parts of its kernel; where these notice nothing it is compiled anew (10 s), since whole drives judge
+it. contest/ meets the kernel as it is.
 
     python tests/bench/mutants.py --count 200 --seed 1 --minutes 60     # survivors are listed at the end
     python tests/bench/mutants.py --only arena/plant/air.py --count 20
@@ -21,7 +22,7 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,20 +35,23 @@ LIMIT_S = 600.0  # a mutant that takes longer hangs, which is noticed
 GOLDEN = "hardening/test_determinism.py::test_figures_are_those_that_were_accepted"
 DRIVES = (GOLDEN, "contest/test_tournament.py")
 TABLES = ("contest/test_tune_shape.py", "contest/test_tune_answers.py", "contest/test_tune_table.py")
-KERNEL = (  # with GOLDEN what is compiled is judged, not the same as plain Python
-    GOLDEN,
-    "plant/test_columns.py",
+PARTS = (  # quick as plain Python
     "plant/test_kernel_parts.py",
+    "plant/test_columns.py",
     "plant/test_layout.py",
-    "plant/test_heat.py",
     "plant/test_freezing.py",
     "plant/test_breakaway.py",
-    "plant/test_numerics.py",
     "plant/test_pump_current.py",
+)
+WHOLE = (  # whole drives: compiled
+    GOLDEN,
+    "plant/test_heat.py",
     "strategies/test_on_a_drive.py",
     "contest/test_faults.py",
     "hardening/test_extremes.py",
+    "plant/test_numerics.py",
 )
+KERNEL = (*PARTS, *WHOLE)
 TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/aims": TABLES, "contest/axes": TABLES,
     "contest/comparing": (
@@ -222,10 +226,18 @@ def noticed(mutant: Mutant, place: Path) -> bool:
 
 
 def passes(file: str, place: Path) -> bool:
-    """Whether the tests of a module pass in the copy of the tree, in a process forked off this one."""
+    """Whether the tests of a module pass in the copy of the tree: what runs as plain Python, then the rest."""
+    tests = tests_of(file)
+    plain = [t for t in tests if file.startswith("arena/plant/") and t.removeprefix("tests/") not in WHOLE]
+    rest = [t for t in tests if t not in plain]
+    return (not plain or pass_together(plain, True, place)) and (not rest or pass_together(rest, False, place))
+
+
+def pass_together(tests: Sequence[str], plain: bool, place: Path) -> bool:
+    """Whether tests pass in a process forked off this one."""
     child = os.fork()
     if child == 0:
-        os._exit(tested(file, place))
+        os._exit(tested(tests, plain, place))
     until = time.monotonic() + LIMIT_S
     while time.monotonic() < until:
         done, status = os.waitpid(child, os.WNOHANG)
@@ -237,8 +249,8 @@ def passes(file: str, place: Path) -> bool:
     return False
 
 
-def tested(file: str, place: Path) -> int:
-    """Run the tests of a module here; the exit code."""
+def tested(tests: Sequence[str], plain: bool, place: Path) -> int:
+    """Run tests here; the exit code."""
     import pytest
 
     silence = os.open(os.devnull, os.O_WRONLY)
@@ -247,10 +259,9 @@ def tested(file: str, place: Path) -> int:
     os.chdir(place)
     sys.path.insert(0, str(place))
     os.environ["PYTHONPATH"] = str(place)
-    plain = file.startswith("arena/plant/") and f"tests/{GOLDEN}" not in tests_of(file)  # whole drives: too slow plain
     os.environ["ARENA_UNCOMPILED"] = "1" if plain else "0"
     os.environ["ARENA_CACHE_DIR"] = str(place.parent / "cache")
-    return int(pytest.main(["-x", "-n", "0", "-p", "no:cacheprovider", *tests_of(file)]))
+    return int(pytest.main(["-x", "-n", "0", "-p", "no:cacheprovider", *tests]))
 
 
 def tests_of(file: str) -> tuple[str, ...]:
