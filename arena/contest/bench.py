@@ -15,7 +15,8 @@ from arena.contest.run import Contestant, Lanes, lay_out, play
 from arena.contest.single import compile_one
 from arena.contest.tournament import entrants, make_plan, rank_season
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals
+from arena.plant.compile import CompiledOuting
+from arena.plant.numbers import Goals
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive

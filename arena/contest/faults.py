@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from arena.contest.spans import Span, SpannedOuting
 from arena.errors import BadInput
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import CompiledOuting, compile_outing
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.drive import Drive
 from arena.scenario.fault import Fault
 from arena.timetable.outing import TICK_S, Event, Played
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 
@@ -102,7 +103,7 @@ def break_columns(x: Floats, fault: Fault, car: CarNumbers, onset: int) -> None:
     """Reading and supply from the onset on."""
     reads, supply = fault.file.probe.reads, fault.file.supply
     if reads is not None:
-        x[onset:, at.X_FAULT_READING] = 273.15 + (OPEN_READS_C if reads == "open" else SHORT_READS_C)
+        x[onset:, at.X_FAULT_READING] = ZERO_C_K + (OPEN_READS_C if reads == "open" else SHORT_READS_C)
     if supply.alternator_off:
         hours = TICK_S * np.arange(len(x) - onset) / 3600.0
         battery = np.maximum(car.supply.off_v - supply.fall_v_per_h * hours, LOWEST_BATTERY_V)

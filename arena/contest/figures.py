@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from arena.contest.run import Accumulated
 from arena.plant import layout as at
-from arena.plant.compile import TICK_S, CompiledOuting, Goals
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import TICK_S, CompiledOuting
+from arena.plant.numbers import CarNumbers, Goals
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 OCTANE_PER_K = 1.0 / 7.0  # SAE 960497 abstract (Russ, 1996): one octane number for 7 K of intake air
@@ -87,8 +88,8 @@ def figures_of(
     judged = float(np.sum(outing.X[:, at.X_BOOST] + outing.X[:, at.X_CRUISE]))
     out["tracking_rms_k"] = np.sqrt(row(at.SQUARES) / judged) if judged else np.full_like(row(at.SQUARES), np.nan)
     out["over_limit_k_s"] = row(at.OVER) * TICK_S
-    out["boost_p95_c"] = weighted_quantile(played.boost_k, outing.boost_weight, 0.95) - 273.15
-    out["octane_over_limit"] = np.maximum(out["boost_p95_c"] - (goals.limit_k - 273.15), 0.0) * OCTANE_PER_K
+    out["boost_p95_c"] = weighted_quantile(played.boost_k, outing.boost_weight, 0.95) - ZERO_C_K
+    out["octane_over_limit"] = np.maximum(out["boost_p95_c"] - (goals.limit_k - ZERO_C_K), 0.0) * OCTANE_PER_K
     out["minutes_to_target"], out["target_reached_share"] = time_to_target(row(at.REACHED), outing)
     out["pump_hours"] = row(at.PUMP_TICKS) * hours
     parts = np.stack([row(r) * hours for r in WEAR_EXPONENTS.values()])

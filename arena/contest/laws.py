@@ -25,6 +25,7 @@ from arena.plant import layout as at
 from arena.plant.jit import UNCOMPILED, code_folder
 from arena.strategies import base, contract
 from arena.strategies.base import Strategy
+from arena.units import ZERO_C_K
 
 MOST_LAWS = 16  # different laws in one batch
 PROBE_LOW_C, PROBE_HIGH_C = -39.9, 149.0  # readings beyond these are a failed probe
@@ -206,7 +207,7 @@ def _loop(strategy: Strategy) -> str:
         return f"S[n + _u({number * at.LANES})]"
 
     sensed = ", ".join(
-        f"{row(_READING[s])} - 273.15" if s in _READING else f"X[o + _u({_COLUMN[s]})]" for s in strategy.senses
+        f"{row(_READING[s])} - {ZERO_C_K}" if s in _READING else f"X[o + _u({_COLUMN[s]})]" for s in strategy.senses
     )
     settings = ", ".join(row(at.SETTINGS + k) for k in range(len(strategy.settings)))
     memory = ", ".join(row(at.MEMORY + k) for k in range(len(strategy.memory)))
@@ -215,7 +216,7 @@ def _loop(strategy: Strategy) -> str:
     guard = ""
     if "iat_c" in strategy.senses:
         guard = (
-            f"        reading = {row(at.READING)} - 273.15\n"
+            f"        reading = {row(at.READING)} - {ZERO_C_K}\n"
             f"        if not (reading > {PROBE_LOW_C} and reading < {PROBE_HIGH_C}):\n"
             f"            asked = {row(at.FAILSAFE)}\n"
         )
@@ -240,7 +241,7 @@ def _interpreted(strategy: Strategy) -> Any:
     def batch(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
         for n in range(low, high):
             values = [
-                float(S[_READING[s] * at.LANES + n] - 273.15 if s in _READING else X[o + _COLUMN[s]])
+                float(S[_READING[s] * at.LANES + n] - ZERO_C_K if s in _READING else X[o + _COLUMN[s]])
                 for s in strategy.senses
             ]
             settings = settings_type(*(float(S[(at.SETTINGS + k) * at.LANES + n]) for k in settings_rows))
@@ -251,7 +252,7 @@ def _interpreted(strategy: Strategy) -> Any:
                 asked, after = float(asked), [float(value) for value in after]
             except Exception:
                 asked, after = math.nan, memory
-            if probed and not PROBE_LOW_C < S[at.READING * at.LANES + n] - 273.15 < PROBE_HIGH_C:
+            if probed and not PROBE_LOW_C < S[at.READING * at.LANES + n] - ZERO_C_K < PROBE_HIGH_C:
                 asked = S[at.FAILSAFE * at.LANES + n]
             S[at.DUTY * at.LANES + n] = asked
             for k in memory_rows:
@@ -263,7 +264,7 @@ def _interpreted(strategy: Strategy) -> Any:
 def why_unusable(strategy: Strategy, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
     """What a law raises or returns on what one lane senses now, with its line; "" if it answers as it should."""
     values = [
-        float(S[_READING[s] * at.LANES + lane] - 273.15 if s in _READING else X[o + _COLUMN[s]])
+        float(S[_READING[s] * at.LANES + lane] - ZERO_C_K if s in _READING else X[o + _COLUMN[s]])
         for s in strategy.senses
     ]
     settings = strategy.settings_type(
@@ -294,7 +295,7 @@ def duties(
     for row in senses:
         for name, value in zip(strategy.senses, row, strict=True):
             if name in _READING:
-                rows[_READING[name], 0] = value + 273.15
+                rows[_READING[name], 0] = value + ZERO_C_K
             else:
                 X[_COLUMN[name]] = value
         if "iat_c" not in strategy.senses:

@@ -21,8 +21,8 @@ from arena.contest.faults import compile_under, drive_under
 from arena.contest.run import Contestant, Lanes, lay_out, play
 from arena.contest.standings import REFERENCES
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing, set_goals
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import CompiledOuting, compile_outing, set_goals
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.climate import Climate
 from arena.scenario.drive import Drive
 from arena.scenario.fault import Fault

@@ -19,6 +19,7 @@ from arena.contest.spans import SpannedOuting
 from arena.contest.worlds import Plan, batches, car_of_world, play_entry
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 
@@ -189,7 +190,7 @@ def _summed(
                 contestant.name,
                 plan.outing_id(e),
                 fault.name,
-                float(worst) - 273.15 if np.isfinite(worst) else None,
+                float(worst) - ZERO_C_K if np.isfinite(worst) else None,
                 seconds,
                 seconds - before,
                 duty,

@@ -16,8 +16,8 @@ from arena.contest.outings import Ready, ready_outing
 from arena.contest.run import Contestant, lay_out, play, why_failed
 from arena.errors import BadInput
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import CompiledOuting
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.car import Car, load_car
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, load_drive

@@ -14,6 +14,7 @@ from arena.contest.run import Contestant, lay_out, play
 from arena.contest.tune import Training
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 
@@ -62,7 +63,7 @@ def _places(axis: Axis, outing: CompiledOuting, record: Floats) -> tuple[NDArray
         values = outing.X[:, _COLUMNS[name]]
     else:  # the law sees what was read in the tick before
         kelvin = record[:, at.T_READING if name == "iat" else at.T_CORE_IN]
-        values = np.concatenate([[outing.start_k], kelvin[:-1]]) - 273.15
+        values = np.concatenate([[outing.start_k], kelvin[:-1]]) - ZERO_C_K
     low = np.clip(np.searchsorted(points, values, side="right") - 1, 0, len(points) - 2)
     share = np.clip((values - points[low]) / (points[low + 1] - points[low]), 0.0, 1.0)
     return low, share

@@ -20,6 +20,7 @@ from arena.contest.run import Contestant, Lanes, play
 from arena.contest.worlds import SPREAD, Plan, batches
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting
+from arena.units import ZERO_C_K
 from arena.writing import plain
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
         seed = (plan.seed, plan.sound_id(entry), 0)
         played, compiled = ready_outing(drive, climate, numbers, plan.goals, seed, fault)
         boost_kpa = 1e-3 * (played.map_pa - played.ambient_pa)
-        shared = {"speed_kmh": 3.6 * played.speed_m_s, "boost_kpa": boost_kpa, "ambient_c": played.ambient_k - 273.15}
+        shared = {"speed_kmh": 3.6 * played.speed_m_s, "boost_kpa": boost_kpa, "ambient_c": played.ambient_k - ZERO_C_K}
         return {
             **_recorded(compiled, lanes, points if entry in kept else 0),
             "outing": plan.outing_id(entry),
@@ -195,17 +196,17 @@ def _recorded(outing: CompiledOuting, lanes: Sequence[Lanes], points: int) -> di
             record = _ended(record, end)
             if stopped[n] >= 0:
                 failed[c.name] = round(TICK_S * (float(stopped[n]) - first), 1)
-            iat = record[:, _RECORD["iat_c"]] - 273.15
+            iat = record[:, _RECORD["iat_c"]] - ZERO_C_K
             histogram[c.name] = np.histogram(
                 np.clip(iat[:end], _EDGES[0], _EDGES[-1]),
                 _EDGES,
                 weights=outing.X[first : first + end, at.X_BOOST] * TICK_S / 60.0,
             )[0]
-            visits[c.name] = _visits(c, record[:end, _RECORD["probe_c"]] - 273.15, outing.X[first : first + end])
+            visits[c.name] = _visits(c, record[:end, _RECORD["probe_c"]] - ZERO_C_K, outing.X[first : first + end])
             if points:
                 lines[c.name] = {
                     name: line(
-                        100.0 * record[:, _RECORD[name]] if name == "duty_pct" else record[:, _RECORD[name]] - 273.15,
+                        100.0 * record[:, _RECORD[name]] if name == "duty_pct" else record[:, _RECORD[name]] - ZERO_C_K,
                         points,
                         QUANTUM[name],
                     )
@@ -219,7 +220,7 @@ def _ended(record: Floats, end: int) -> Floats:
     held = record.copy()
     held[end:] = held[end - 1]
     if not np.isfinite(held).all():
-        held = np.nan_to_num(held, nan=273.15, posinf=533.15, neginf=233.15)
+        held = np.nan_to_num(held, nan=ZERO_C_K, posinf=533.15, neginf=233.15)
     return held
 
 

@@ -18,14 +18,15 @@ from arena.contest.laws import MOST_LAWS
 from arena.contest.outings import ready_outing
 from arena.contest.run import Contestant, Lanes, lay_out
 from arena.plant import layout as at
-from arena.plant.compile import AirPath, CompiledOuting, Goals
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import AirPath, CompiledOuting
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.car import Car
 from arena.scenario.climate import Climate
 from arena.scenario.drive import Drive
 from arena.scenario.fault import Fault
 from arena.scenario.season import Season
 from arena.timetable.outing import outing_seed
+from arena.units import ZERO_C_K
 
 TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
 CARS = 6  # cars of one Latin hypercube: as many as a default ranking has worlds
@@ -79,7 +80,7 @@ class Plan:
     def goals(self) -> Goals:
         """The season's aims in SI."""
         s = self.season
-        return Goals(s.target_c + 273.15, s.limit_c + 273.15, s.band_k, s.quiet_duty, s.quiet_kmh / 3.6)
+        return Goals(s.target_c + ZERO_C_K, s.limit_c + ZERO_C_K, s.band_k, s.quiet_duty, s.quiet_kmh / 3.6)
 
     @property
     def weights(self) -> NDArray[np.float64]:

@@ -19,6 +19,7 @@ from arena.garage.read_log import TICK_S, GarageLog, read_garage_log
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, load_car
 from arena.scenario.log_columns import Columns
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -135,7 +136,7 @@ def _side(log: GarageLog, car: CarNumbers, as_logged: bool) -> _Side:
     keep = channel.tick >= round(SETTLE_S / TICK_S)
     tick, value = channel.tick[keep], channel.value_k[keep]
     ambient = log.ambient_k[tick]
-    whole = bool(np.all(np.abs(log.ambient_k[::50] - 273.15 - np.round(log.ambient_k[::50] - 273.15)) < 1e-6))
+    whole = bool(np.all(np.abs(log.ambient_k[::50] - ZERO_C_K - np.round(log.ambient_k[::50] - ZERO_C_K)) < 1e-6))
     step = 1.0 if whole else 0.1  # outside air in whole degrees may be half a degree off all day
     return _Side(
         log, value - ambient, read[tick] - ambient, (log.map_pa[tick] - log.ambient_pa) / 1e5,

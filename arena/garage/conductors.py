@@ -11,6 +11,7 @@ from typing import Final
 
 from arena.plant.electrics import CLASS_5_OHM_KM, conductor_ohm_m, copper_factor
 from arena.plant.values import require
+from arena.units import ZERO_C_K
 
 # A, copper, PVC, two loaded, in a duct (method B1), air 40 degC: IEC 60204-1 table 6, from memory, not looked up.
 AMPACITY_A: Final = {0.75: 8.6, 1.0: 10.3, 1.5: 13.5, 2.5: 18.3, 4.0: 24.0, 6.0: 31.0}
@@ -89,7 +90,7 @@ def size(
     """One conductor size: drop at the temperature the running current brings it to, and whether it may be used."""
     carries = ampacity_a(area_mm2, bay_c)
     wire = bay_c + (WIRE_MAX_C - bay_c) * min((running_a / carries) ** 2, 1.0) if carries > 0.0 else WIRE_MAX_C
-    cold, hot = (2.0 * length_m * conductor_ohm_m(area_mm2, c + 273.15) for c in (20.0, wire))
+    cold, hot = (2.0 * length_m * conductor_ohm_m(area_mm2, c + ZERO_C_K) for c in (20.0, wire))
     drop = running_a * hot
     fits = drop <= limit_v and carries >= (fuse_a if fuse_a is not None else running_a)
     return Size(area_mm2, cold, hot, wire, drop, 100.0 * drop / supply_v, carries, fits)
@@ -102,7 +103,7 @@ def ampacity_a(area_mm2: float, bay_c: float) -> float:
     table's own factors for hotter air (0.82 at 50, 0.58 at 60 degC). 0 where the air is as hot as the wire may be.
     """
     rise = max(WIRE_MAX_C - bay_c, 0.0) / (TABLE_WIRE_C - TABLE_AIR_C)
-    copper = copper_factor(TABLE_WIRE_C + 273.15) / copper_factor(WIRE_MAX_C + 273.15)
+    copper = copper_factor(TABLE_WIRE_C + ZERO_C_K) / copper_factor(WIRE_MAX_C + ZERO_C_K)
     return float(AMPACITY_A[area_mm2] * (rise * copper) ** 0.5)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from arena.plant import fluids
 from arena.plant.numbers import CarNumbers, Core, Front
+from arena.units import ZERO_C_K
 
 INSULATED = 0.4  # of the heat that still gets through; judgement, from memory
 
@@ -161,7 +162,7 @@ def fits(part: Part, car: CarNumbers, coldest_k: float) -> str:
             return "the car has that already"
         freezes = fluids.freezing_k(changed.glycol, changed.glycol_volume_fraction)
         if freezes > coldest_k:
-            return f"freezes at {freezes - 273.15:.0f} degC, the season goes down to {coldest_k - 273.15:.0f} degC"
+            return f"freezes at {freezes - ZERO_C_K:.0f} degC, the season goes down to {coldest_k - ZERO_C_K:.0f} degC"
     return ""
 
 

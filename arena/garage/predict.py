@@ -23,14 +23,13 @@ from arena.plant.car_tables import tables
 from arena.plant.compile import (
     LOOP_OVER_AMBIENT_K,
     CompiledOuting,
-    Goals,
     air_path,
     core_columns,
     front_and_hose_columns,
     parameters,
     sense_columns,
 )
-from arena.plant.numbers import CarNumbers, Loop, Pump
+from arena.plant.numbers import CarNumbers, Goals, Loop, Pump
 from arena.strategies.base import load_strategy
 
 Floats = NDArray[np.float64]

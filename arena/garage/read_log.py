@@ -19,6 +19,7 @@ from arena.scenario.csv_table import read_table
 from arena.scenario.log_columns import Columns
 from arena.scenario.log_csv import Log, read_log
 from arena.scenario.trace_csv import ENGINE_STOPPED_RPM
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -211,7 +212,7 @@ def _on_ticks(log: Log, period: float, ambient_c: float | None, duty_pct: float 
     speed, rpm, pressure = smooth("speed"), sampled("rpm"), sampled("map")
     assert speed is not None and rpm is not None and pressure is not None
     running = held(log.values["rpm"]) >= ENGINE_STOPPED_RPM
-    ambient = smooth("ambient") if ambient_c is None else ambient_c + 273.15 + np.zeros_like(at)
+    ambient = smooth("ambient") if ambient_c is None else ambient_c + ZERO_C_K + np.zeros_like(at)
 
     def nearest(values: Floats) -> Floats:  # a switch is seen at the next poll: half a period late on average
         return np.asarray(values[np.maximum(np.searchsorted(log.time_s - 0.5 * period, at, side="right") - 1, 0)])

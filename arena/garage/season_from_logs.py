@@ -25,6 +25,7 @@ from arena.scenario.log_columns import Columns
 from arena.scenario.log_csv import Log, read_log
 from arena.scenario.starters import name_from, new_file, season_starter
 from arena.scenario.trace_csv import ENGINE_STOPPED_RPM, TraceData, read_trace
+from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 
@@ -33,7 +34,7 @@ MOST_KINDS: Final = 4  # kinds of drive that are told apart
 MOST_ROWS: Final = 10  # of the season
 SPLIT_S: Final = 300.0  # a longer gap in a log parts two drives; the engine was off, or the logger
 LEAST_S: Final = 60.0  # shorter pieces are no drive
-COLD_BELOW_K: Final = 273.15 + 40.0  # engine coolant at the start; below it the drive starts cold
+COLD_BELOW_K: Final = ZERO_C_K + 40.0  # engine coolant at the start; below it the drive starts cold
 DAYS: Final = 30.0  # a month, when the names of the logs carry no dates
 ALIKE: Final = 1.0  # in the scaled features: kinds nearer than this are one; from memory
 BANDS_C: Final = (-5.0, 5.0, 13.0, 22.0, 30.0)
@@ -197,7 +198,7 @@ def _recorded(name: str, file: Path, trace: TraceData, log: Log, begins_s: float
         float(np.trapezoid(trace.road_speed_m_s, trace.time_s)) / 1e3,
         stops,
         share,
-        None if ambient is None else float(np.median(ambient)) - 273.15,
+        None if ambient is None else float(np.median(ambient)) - ZERO_C_K,
         engine is not None and float(engine[0]) < COLD_BELOW_K,
     )
 

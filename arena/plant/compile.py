@@ -18,7 +18,7 @@ from arena.plant import air, exchanger, fluids, probe
 from arena.plant import layout as at
 from arena.plant.car_tables import COLDEST_K, HOTTEST_K, tables, top_flow, top_speed
 from arena.plant.jit import compiled
-from arena.plant.numbers import CarNumbers, Loop
+from arena.plant.numbers import CarNumbers, Goals, Loop
 
 Floats = NDArray[np.float64]
 
@@ -75,17 +75,6 @@ class Inputs(Protocol):
     @property
     def bay_extra_k(self) -> Floats: ...  # noqa: D102
     # fmt: on
-
-
-@dataclass(frozen=True)
-class Goals:
-    """What a season asks for, in K and SI: enters the figures, not the physics."""
-
-    target_k: float = 303.15
-    limit_k: float = 318.15
-    band_k: float = 3.0
-    quiet_duty: float = 0.6
-    quiet_m_s: float = 10.0 / 3.6
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""The numbers that describe one car to the physics: SI units only, no files, no printing.
+"""The numbers that describe one car and one goal to the physics: SI units only, no files, no printing.
 
 `scenario/car.py` makes these from a car file; every default here is the invented car of the project
 (2.2 litres, about 190 kW). The defaults are engineering judgement from memory, no published source.
@@ -228,3 +228,14 @@ class CarNumbers:
     probe: Probe = field(default_factory=Probe)
     body: Body = field(default_factory=Body)
     control: Control = field(default_factory=Control)
+
+
+@dataclass(frozen=True)
+class Goals:
+    """What a season asks for, in K and SI: enters the figures, not the physics."""
+
+    target_k: float = 303.15
+    limit_k: float = 318.15
+    band_k: float = 3.0
+    quiet_duty: float = 0.6
+    quiet_m_s: float = 10.0 / 3.6

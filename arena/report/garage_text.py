@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arena.report.terminal import METRIC, console, say, show, table
-from arena.units import Units
+from arena.units import ZERO_C_K, Units
 
 if TYPE_CHECKING:
     from arena.garage.before_after import Comparison
@@ -140,7 +140,7 @@ def residual_lines(found: Fit, width: int, units: Units = METRIC) -> list[str]:
 def show_comparison(found: Comparison, units: Units = METRIC) -> None:
     """Each figure's change with its interval and verdict, and what would settle what cannot be told."""
     for name, log in (("BEFORE", found.before), ("AFTER", found.after)):
-        ambient = float(np.mean(log.ambient_k)) - 273.15
+        ambient = float(np.mean(log.ambient_k)) - ZERO_C_K
         air = "{:.0f} {}".format(*units.labelled(ambient, "degC"))
         say(f"{name}: {log.name}, {log.seconds_used:.0f} s used, outside air {air}")
     for note in found.notes:

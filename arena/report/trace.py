@@ -11,6 +11,7 @@ from arena.contest.single import SingleRun
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S
+from arena.units import ZERO_C_K
 from arena.writing import write_whole
 
 Floats = NDArray[np.float64]
@@ -19,7 +20,7 @@ Floats = NDArray[np.float64]
 def trace_columns(run: SingleRun) -> dict[str, Floats | NDArray[np.object_]]:
     """Columns of the trace by name, each of shape (ticks,); temperatures are means over the tick."""
     assert run.record is not None
-    r, x, p, k = run.record, run.compiled.X, run.played, 273.15
+    r, x, p, k = run.record, run.compiled.X, run.played, ZERO_C_K
     heat_air = np.diff(r[:, at.T_HEAT_AIR], prepend=0.0) / TICK_S
     heat_out = np.diff(r[:, at.T_HEAT_OUT], prepend=0.0) / TICK_S
     phases = np.array(p.phases, dtype=object)

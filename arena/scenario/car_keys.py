@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from arena.scenario import loading
 from arena.scenario.fitted import Mark
+from arena.units import ZERO_C_K
 
 Number = float | None
 L_MIN: Final = 1.0 / 60000.0
@@ -70,7 +71,7 @@ class EngineTable(_Strict):
         "volumetric_efficiency", 1, 0.2, 1.3, (0.75, 1.05), "share of swept volume filled"
     )
     charge_reference_c: Number = _key(
-        "manifold_reference_k", 1, -20, 150, (20, 80), "charge temperature air flow is worked out at", 273.15
+        "manifold_reference_k", 1, -20, 150, (20, 80), "charge temperature air flow is worked out at", ZERO_C_K
     )
     full_load_lambda: Number = _key(
         "full_load_lambda", 1, 0.5, 6, (0.75, 1.6), "mixture at full load, 1 = chemically right"
@@ -104,9 +105,9 @@ class ChargerTable(_Strict):
     intake_loss_kpa: Number = _key("intake_loss_pa", 1e3, 0, 40, (1, 8), "filter and pipe at peak air flow")
     core_loss_kpa: Number = _key("core_loss_pa", 1e3, 0, 60, (2, 14), "pressure lost in the core at peak air flow")
     hot_side_ua_w_k: Number = _key("hot_side_ua_w_k", 1, 0, 20, (0, 3), "heat from the turbine side to the charge")
-    turbine_idle_c: Number = _key("turbine_idle_k", 1, 0, 900, (100, 400), "hot side's metal at idle", 273.15)
-    turbine_cruise_c: Number = _key("turbine_cruise_k", 1, 0, 1000, (150, 550), "hot side's metal at cruise", 273.15)
-    turbine_full_c: Number = _key("turbine_full_k", 1, 0, 1200, (500, 980), "hot side's metal at full load", 273.15)
+    turbine_idle_c: Number = _key("turbine_idle_k", 1, 0, 900, (100, 400), "hot side's metal at idle", ZERO_C_K)
+    turbine_cruise_c: Number = _key("turbine_cruise_k", 1, 0, 1000, (150, 550), "hot side's metal at cruise", ZERO_C_K)
+    turbine_full_c: Number = _key("turbine_full_k", 1, 0, 1200, (500, 980), "hot side's metal at full load", ZERO_C_K)
     turbine_tau_s: Number = _key("turbine_tau_s", 1, 1, 1000, (40, 200), "hot side's lag behind load")
     pipe_capacity_j_k: Number = _key(
         "pipe_capacity_j_k", 1, 0, 20000, (100, 3000), "heat capacity of the pipe before the core"

@@ -25,7 +25,7 @@ from arena.scenario.quantities import QUANTITIES
 from arena.scenario.season import Season, load_season
 from arena.scenario.sense import sense_notes
 from arena.scenario.weather import read_weather
-from arena.units import Units
+from arena.units import ZERO_C_K, Units
 
 Floats = NDArray[np.float64]
 
@@ -154,11 +154,11 @@ def _fits_the_solver(car: Car) -> None:
 def _derived(car: Car, units: Units) -> list[tuple[str, str, str]]:
     """What the numbers come to, for comparing with what can be measured."""
     d = derive(car.numbers())
-    volts = f"{car.numbers().supply.running_v:g} V, coolant at {_of(units, WARM_K - 273.15, 'degC')}"
+    volts = f"{car.numbers().supply.running_v:g} V, coolant at {_of(units, WARM_K - ZERO_C_K, 'degC')}"
     values = {
         "coolant in all": f"{_of(units, 1e3 * d.coolant_m3, 'L')}, {_of(units, 1e3 * d.hose_m3, 'L')} of it in hoses",
-        "coolant freezes": _of(units, d.freezing_k - 273.15, "degC", ".1f"),
-        "coolant boils": f"{_of(units, d.boiling_k - 273.15, 'degC', '.1f')} at the cap's pressure",
+        "coolant freezes": _of(units, d.freezing_k - ZERO_C_K, "degC", ".1f"),
+        "coolant boils": f"{_of(units, d.boiling_k - ZERO_C_K, 'degC', '.1f')} at the cap's pressure",
         "pump flat out": f"{_of(units, 6e4 * d.flow_m3_s, 'L/min', '.3g')}, {d.pump_a:.2f} A, "
         f"{d.pump_rad_s * 9.5493:.0f} rpm at {volts}",
         "pump at its rated voltage": f"{d.rated_a:.2f} A at {car.numbers().pump.rated_v:g} V at its plug",
@@ -182,7 +182,7 @@ def _at_volts(car: Car) -> str:
 def _climate(climate: Climate, units: Units) -> Checked:
     rows = [("hours", str(len(climate.hours)), "")]
     for what, values, unit in (
-        ("air", climate.ambient_k - 273.15, "degC"),
+        ("air", climate.ambient_k - ZERO_C_K, "degC"),
         ("pressure", climate.pressure_pa / 1e3, "kPa"),
         ("humidity", climate.humidity * 100.0, "%"),
         ("wind", climate.wind_m_s * 3.6, "km/h"),
@@ -263,7 +263,7 @@ def _log(log: Log, units: Units) -> Checked:
 
 
 _PRINTED: Final[dict[str, tuple[float, float, str]]] = {  # SI to the printed metric unit, by kind of quantity
-    "temperature": (1.0, -273.15, "degC"),
+    "temperature": (1.0, -ZERO_C_K, "degC"),
     "pressure": (1e-3, 0.0, "kPa"),
     "speed": (3.6, 0.0, "km/h"),
     "share": (100.0, 0.0, "%"),
@@ -287,7 +287,7 @@ def _shown_range(key: str, values: Floats, units: Units) -> tuple[str, str]:
 
 def _weather(path: Path, units: Units) -> Checked:
     data = read_weather(path)
-    air = data["ambient_k"] - 273.15
+    air = data["ambient_k"] - ZERO_C_K
     span = f"{units.labelled(float(air.min()), 'degC')[0]:.1f} to {_of(units, float(air.max()), 'degC', '.1f')}"
     rows = (("hours", str(len(air)), ""), ("air", span, ""))
     note = f'a climate uses it with [weather] file = "{path.name}" and month = 7 or period = "hottest week"'

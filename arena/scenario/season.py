@@ -11,11 +11,21 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, Field
 
 from arena.errors import BadInput
+from arena.plant.numbers import Goals
 from arena.scenario import loading
+from arena.units import k_to_c, m_s_to_kmh
 
 
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+@dataclass(frozen=True)
+class WearLaw:
+    """wear = integral (w/w_rated)^exponent [...] dt + start_h x starts; an assumption, from memory."""
+
+    exponent: float = 1.5  # 1.0, 1.5 or 2.0
+    start_h: float = 0.01
 
 
 class SeasonHead(_Strict):
@@ -24,11 +34,11 @@ class SeasonHead(_Strict):
     name: str = Field(min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
     source: str = ""
-    target_c: float = Field(30.0, ge=0, le=80)
-    limit_c: float = Field(45.0, ge=5, le=120)
-    band_k: float = Field(3.0, ge=0, le=20)
-    quiet_duty_pct: float = Field(60.0, ge=0, le=100)
-    quiet_kmh: float = Field(10.0, ge=0, le=50)
+    target_c: float = Field(default=k_to_c(Goals.target_k), ge=0, le=80)
+    limit_c: float = Field(default=k_to_c(Goals.limit_k), ge=5, le=120)
+    band_k: float = Field(default=Goals.band_k, ge=0, le=20)
+    quiet_duty_pct: float = Field(default=100.0 * Goals.quiet_duty, ge=0, le=100)
+    quiet_kmh: float = Field(default=m_s_to_kmh(Goals.quiet_m_s), ge=0, le=50)
 
 
 class PricesTable(_Strict):
@@ -46,8 +56,8 @@ class PricesTable(_Strict):
 class WearTable(_Strict):
     """The `[wear]` table."""
 
-    exponent: float = Field(1.5, ge=0.5, le=3)
-    start_h: float = Field(0.01, ge=0, le=1)
+    exponent: float = Field(default=WearLaw.exponent, ge=0.5, le=3)
+    start_h: float = Field(default=WearLaw.start_h, ge=0, le=1)
 
 
 class OutingRow(_Strict):
@@ -64,7 +74,7 @@ class SeasonFile(_Strict):
 
     season: SeasonHead
     prices: PricesTable
-    wear: WearTable = Field(default_factory=lambda: WearTable(exponent=1.5, start_h=0.01))
+    wear: WearTable = Field(default_factory=WearTable)
     outing: tuple[OutingRow, ...] = Field(min_length=1, max_length=1000)
 
 
@@ -89,14 +99,6 @@ class Prices:
 
 
 @dataclass(frozen=True)
-class WearLaw:
-    """wear = integral (w/w_rated)^exponent [...] dt + start_h x starts; an assumption, from memory."""
-
-    exponent: float = 1.5  # 1.0, 1.5 or 2.0
-    start_h: float = 0.01
-
-
-@dataclass(frozen=True)
 class Season:
     """A loaded season; temperatures in degC as people set them."""
 
@@ -106,11 +108,11 @@ class Season:
     entries: tuple[Entry, ...]
     prices: Prices
     wear: WearLaw
-    target_c: float = 30.0
-    limit_c: float = 45.0
-    band_k: float = 3.0
-    quiet_duty: float = 0.6
-    quiet_kmh: float = 10.0
+    target_c: float
+    limit_c: float
+    band_k: float
+    quiet_duty: float
+    quiet_kmh: float
 
 
 def load_season(name: str | Path, near: Path | None = None) -> Season:

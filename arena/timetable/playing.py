@@ -9,24 +9,22 @@ import simpy
 
 from arena.errors import BadInput
 from arena.plant.numbers import CarNumbers
-from arena.scenario import drive as plan
 from arena.scenario.climate import Climate
-from arena.scenario.drive import Drive, Span
+from arena.scenario.drive import Drive
 from arena.timetable import vehicle_kernel as kernel
 from arena.timetable.driver import Driver
 from arena.timetable.fan import Fan
 from arena.timetable.gear_guess import guess_speed
 from arena.timetable.ignition import Ignition
 from arena.timetable.outing import Played
-from arena.timetable.record import Record, ticks_of, too_long
-from arena.timetable.standard import MOST_PHASES, MOST_TICKS, PREROLL_WARM_K
+from arena.timetable.record import Record
+from arena.timetable.standard import PREROLL_WARM_K
 from arena.timetable.traffic import slow_downs
-from arena.timetable.vehicle import Vehicle, trace_ticks
+from arena.timetable.vehicle import Vehicle
 
 
 def play_outing(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random.SeedSequence | int) -> Played:
     """See `outing.play`."""
-    _check_length(drive)
     driver_rng, noise_rng, crawl_rng = _generators(seed, 3)
     env = simpy.Environment(initial_time=0)
     record = Record(drive.name, climate)
@@ -102,38 +100,3 @@ def _generators(seed: np.random.SeedSequence | int, count: int) -> list[np.rando
         np.random.default_rng(np.random.SeedSequence(base.entropy, spawn_key=(*base.spawn_key, k)))
         for k in range(count)
     ]
-
-
-def _check_length(drive: Drive) -> None:
-    """Refuse a drive whose shortest form is beyond the limits, before anything is played."""
-    ticks, phases = _least(drive, drive.file.phase)
-    if ticks > MOST_TICKS:
-        raise too_long(drive.name)
-    if phases > MOST_PHASES:
-        raise BadInput(
-            f'drive "{drive.name}": {phases:,} phases with all repeats, at most {MOST_PHASES:,} can be played',
-            "Lower `times` of its repeats.",
-        )
-
-
-def _least(drive: Drive, phases: tuple[plan.Phase, ...]) -> tuple[int, int]:
-    """The fewest ticks the phases can take, and how many of them there are, repeats rolled out."""
-    ticks = count = 0
-    for phase in phases:
-        if isinstance(phase, plan.Repeat):
-            inner_ticks, inner_count = _least(drive, phase.steps)
-            ticks += phase.times * inner_ticks
-            count += phase.times * inner_count
-            continue
-        count += 1
-        if isinstance(phase, plan.Park):
-            ticks += ticks_of(60.0 * _low(phase.minutes))
-        elif isinstance(phase, plan.Trace):
-            ticks += trace_ticks(drive.traces[phase.file])
-        elif isinstance(phase, plan.Idle | plan.Stop | plan.Cruise | plan.Descend | plan.Traffic):
-            ticks += ticks_of(_low(phase.seconds))
-    return ticks, count
-
-
-def _low(span: Span) -> float:
-    return min(span) if isinstance(span, tuple) else span

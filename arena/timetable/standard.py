@@ -6,7 +6,6 @@ All are judgement of this project unless a source stands beside the number; each
 from __future__ import annotations
 
 MOST_TICKS = 10_000_000  # 11.6 days at 10 Hz: beyond it the arrays of one outing pass 1.5 GB
-MOST_PHASES = 200_000  # phases actually played, all repeats counted: beyond it the file is surely a slip
 
 # Before the drive (not scored), so that a warm start meets a bay, a coolant and a turbine at driving temperature.
 PREROLL_S = 600.0  # bay and turbine lag 90-200 s: three of the slowest lags have gone by

@@ -14,7 +14,7 @@ from arena.contest.spans import SpannedOuting, spans_of
 from arena.contest.tournament import hold_tournament
 from arena.errors import BadInput
 from arena.plant import layout as at
-from arena.plant.compile import Goals
+from arena.plant.numbers import Goals
 from arena.report import terminal
 from arena.scenario.fault import load_fault
 from arena.strategies import shipped

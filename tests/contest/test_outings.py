@@ -9,8 +9,7 @@ import pytest
 
 from arena.contest import outings
 from arena.contest.outings import MOST_KEPT, Ready, ready_outing
-from arena.plant.compile import Goals
-from arena.plant.numbers import CarNumbers
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
 from arena.scenario.fault import load_fault

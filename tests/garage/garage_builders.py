@@ -22,8 +22,8 @@ import reference
 from arena.contest.run import Contestant, lay_out, play
 from arena.garage.parameters import bounds, moved, parameters_for
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import CompiledOuting, compile_outing
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive

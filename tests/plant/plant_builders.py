@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from arena.contest import run
 from arena.contest.run import Contestant, lay_out
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import CompiledOuting, compile_outing
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.car import load_car
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, DriveFile, load_drive

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from arena.contest import run
 from arena.contest.run import Contestant, lay_out
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import CompiledOuting, compile_outing
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.drive import load_drive
 from arena.strategies import shipped
 from arena.timetable.outing import Played, play

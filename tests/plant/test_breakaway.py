@@ -22,8 +22,8 @@ from arena.garage.bench_pump import BenchPump
 from arena.garage.part_list import second_pump, stronger_pump
 from arena.plant import electrics
 from arena.plant import layout as at
-from arena.plant.compile import Goals, compile_outing
-from arena.plant.numbers import CarNumbers, Pump
+from arena.plant.compile import compile_outing
+from arena.plant.numbers import CarNumbers, Goals, Pump
 from arena.scenario.car import load_car
 from arena.scenario.check import check_file
 from arena.scenario.derived import derive, low_v, sure_duty

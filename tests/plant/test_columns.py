@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from arena.plant import layout as at
-from arena.plant.compile import Goals, compile_outing
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import compile_outing
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
 from arena.timetable.outing import Played, play

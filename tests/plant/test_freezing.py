@@ -11,8 +11,9 @@ import pytest
 from arena.contest import run
 from arena.plant import fluids
 from arena.plant import layout as at
-from arena.plant.compile import Goals, compile_outing
+from arena.plant.compile import compile_outing
 from arena.plant.hydraulics import build_flow_table
+from arena.plant.numbers import Goals
 
 MIXTURES = [
     ("none", 0.0),

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from arena.contest import run
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing
+from arena.plant.compile import CompiledOuting, compile_outing
 from arena.plant.exchanger import air_ntu, cell_model_conductance, flow_conductance
-from arena.plant.numbers import CarNumbers
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.loading import list_all
 
 DRIVES = sorted({entry.name for entry in list_all("drives")})

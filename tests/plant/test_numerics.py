@@ -21,7 +21,8 @@ from arena.contest import run
 from arena.contest.run import Contestant, lay_out
 from arena.plant import kernel
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals, compile_outing, follow
+from arena.plant.compile import CompiledOuting, compile_outing, follow
+from arena.plant.numbers import Goals
 from arena.plant.probe import update_factor
 from arena.strategies import shipped
 

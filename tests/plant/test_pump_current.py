@@ -13,8 +13,8 @@ from arena.errors import BadInput
 from arena.garage.bench_pump import BenchPump
 from arena.plant import hydraulics
 from arena.plant import layout as at
-from arena.plant.compile import Goals, compile_outing
-from arena.plant.numbers import CarNumbers
+from arena.plant.compile import compile_outing
+from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.car import Car, car_toml, load_car
 from arena.scenario.check import check_file
 from arena.scenario.pump_current import plug_a

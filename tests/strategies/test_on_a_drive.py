@@ -18,8 +18,8 @@ from arena.contest.tournament import entrants, hold_tournament
 from arena.contest.worlds import batches
 from arena.errors import BadInput
 from arena.plant import layout as at
-from arena.plant.compile import CompiledOuting, Goals
-from arena.plant.numbers import CarNumbers, Control, Probe
+from arena.plant.compile import CompiledOuting
+from arena.plant.numbers import CarNumbers, Control, Goals, Probe
 from arena.scenario.car import load_car
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
