@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from arena.contest.axes import Axes
+from arena.contest.entering import carries
 from arena.contest.locks import LOCKS, JournalLock
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import Contestant
@@ -135,7 +136,7 @@ def study_name(plan: Plan, contestant: Contestant, axes: Axes | None, stage: str
         else repr((axes.down, axes.across, axes.duty_step, axes.floor(), axes.hysteresis, axes.reading))
     )
     strategy = strategy_digests([contestant])[contestant.name]
-    digest = digest_of(plan_digest(plan), contestant.strategy.name, strategy, frame)[:16]
+    digest = digest_of(plan_digest(plan), contestant.strategy.name, strategy, repr(carries(contestant)), frame)[:16]
     return f"{contestant.strategy.name} {digest} {stage}"
 
 

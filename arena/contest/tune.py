@@ -296,9 +296,9 @@ class Search:
 
 
 def rounded(setting: Setting, value: float) -> float:
-    """A value on the grid a person would type: a power of ten about a hundredth of the range."""
-    step = 10.0 ** math.floor(math.log10((setting.high - setting.low) / 100.0))
-    return min(max(round(value / step) * step, setting.low), setting.high)
+    """A value as a person would type it, to the same bits: to a power of ten about a hundredth of the range."""
+    digits = -math.floor(math.log10((setting.high - setting.low) / 100.0))
+    return min(max(round(float(value), digits), setting.low), setting.high)
 
 
 def at_bound(setting: Setting, value: float) -> list[str]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
-from arena.contest.entering import probe_notes
+from arena.contest.entering import carries, contestant_of, probe_notes
 from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
@@ -36,7 +36,8 @@ from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.scenario import loading
 from arena.scenario.season import Entry, Season, load_season
-from arena.strategies import shipped, strategy_named
+from arena.strategies import shipped
+from arena.strategies.base import CARRIED
 from arena.strategies.table_csv import read_table
 
 if TYPE_CHECKING:
@@ -165,12 +166,8 @@ def make_job(
         raise BadInput(f"--trials {trials} is outside 1..{MOST_TRIALS}", "Give the number of candidates to try.")
     if not 2 <= replicates <= 1000:
         raise BadInput(f"--replicates {replicates} is outside 2..1000", "Give 5 or more for intervals that mean much.")
-    found = strategy_named(strategy)
-    if not found.settings:
-        raise BadInput(
-            f"--strategy {strategy}: {found.name} has no settings to tune",
-            "To see how a table does, give it with --against; `arena tournament` ranks any strategy as it is.",
-        )
+    given = to_tune(strategy)
+    found = given.strategy
     made, path = season_of(drives, climates, season)
     plan = make_plan(made, car, seed, spread)
     numbers = plan.car.numbers()
@@ -183,7 +180,29 @@ def make_job(
     extra = [p for p in (path, frame.path, Path(against) if against else None) if p is not None]
     plan = replace(plan, sources=tuple(sorted({*plan.sources, *extra})))
     other = against_table(against, frame) if against else None
-    return Job(plan, Contestant(found.name, found), frame if is_table else None, other, trials, replicates)
+    return Job(plan, given, frame if is_table else None, other, trials, replicates)
+
+
+def to_tune(strategy: str) -> Contestant:
+    """What a strategy argument asks to have tuned, with what it carries. Raises BadInput for what cannot be."""
+    given = contestant_of(strategy)
+    found = given.strategy
+    if not found.settings:
+        raise BadInput(
+            f"--strategy {strategy}: {found.name} has no settings to tune",
+            "To see how a table does, give it with --against; `arena tournament` ranks any strategy as it is.",
+        )
+    if given.settings:
+        raise BadInput(
+            f"--strategy {strategy}: {', '.join(given.settings)} is what tuning looks for",
+            f"Hang only what a strategy carries on it ({', '.join(s.name for s in CARRIED)}), or nothing.",
+        )
+    if carries(given) and found.table is not None:
+        raise BadInput(
+            f"--strategy {strategy}: a table is tuned carrying nothing",
+            f"Tune {found.name}, then race what comes out with {' and '.join(f'+{n}=...' for n in carries(given))}.",
+        )
+    return replace(given, name=found.name)
 
 
 def against_table(path: str | Path, axes: Axes) -> Contestant:

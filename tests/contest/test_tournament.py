@@ -215,7 +215,9 @@ def test_lane_results_do_not_depend_on_the_width_of_the_batch(small_season: Path
 
 def test_settings_are_rounded_as_one_would_type_them() -> None:
     s = Setting("x", "degC", 10.0, 55.0, 30.0, "")
-    assert rounded(s, 31.2374) == pytest.approx(31.2)
+    assert rounded(s, 31.2374) == 31.2, "to the bit"
+    assert rounded(Setting("x", "%", 0.0, 100.0, 30.0, ""), 53.3001) == 53.0
+    assert rounded(Setting("x", "ohm", 0.05, 5.0, 1.0, ""), 0.123456) == 0.12
     assert rounded(s, 99.0) == 55.0
     assert at_bound(s, 10.2) == ["x at its lowest, 10 degC"]
     assert at_bound(s, 54.9) == ["x at its highest, 55 degC"]

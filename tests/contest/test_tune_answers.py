@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from tune_drives import DRIVE
 
 from arena.contest import aims, tradeoff
-from arena.contest.tuning import Asked, TuningResult, hold_tuning, make_job
+from arena.contest.entering import settings_shown
+from arena.contest.studies import study_name
+from arena.contest.tuning import Asked, Job, TuningResult, hold_tuning, make_job
+from arena.errors import BadInput
 from arena.report.tune_document import tuning_document
 from arena.report.tune_text import show_tuning
 from arena.units import Units
@@ -93,3 +98,27 @@ def test_the_document_tells_it_too(result: TuningResult, conforms) -> None:  # t
     document = tuning_document(result)
     conforms("tune", document)
     assert [p["pair"] for p in document["axes"]] == [p.pair for p in result.pairs]
+
+
+def test_what_a_strategy_carries_is_tuned_with_it(tmp_path: Path) -> None:
+    drive = tmp_path / "pulls.toml"
+    drive.write_text(DRIVE, encoding="utf-8")
+
+    def job(strategy: str) -> Job:
+        return make_job(["mild"], [str(drive)], strategy=strategy, trials=16, replicates=2)
+
+    plain, capped = job("proportional"), job("proportional+quiet_cap_pct=40+run_on_s=60")
+    assert (capped.contestant.name, capped.contestant.quiet_cap, capped.contestant.run_on_s) == (
+        "proportional",
+        0.4,
+        60,
+    )
+    names = [study_name(j.plan, j.contestant, None, "main") for j in (plain, capped)]
+    assert names[0] != names[1], "two studies: what they find is not the same"
+    with pytest.raises(BadInput, match="start_c is what tuning looks for"):
+        job("proportional+start_c=35")
+    with pytest.raises(BadInput, match="tuned carrying nothing"):
+        job("gated-table+quiet_cap_pct=40")
+    result = hold_tuning(capped, workers=1)
+    assert (result.contestant.quiet_cap, result.contestant.run_on_s) == (0.4, 60.0)
+    assert settings_shown(result.contestant)["quiet_cap_pct"] == 40.0
