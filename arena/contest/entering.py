@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from arena.contest.axes import HYSTERESIS_PCT
+from arena.contest.duty_table import HYSTERESIS, LOWEST, strategy_of
 from arena.contest.run import Contestant
 from arena.errors import BadInput
 from arena.plant import layout as at
@@ -13,7 +14,6 @@ from arena.plant.numbers import CarNumbers
 from arena.scenario.derived import sure_duty, sure_words
 from arena.strategies import split_argument, strategy_named, table_law
 from arena.strategies.base import CARRIED, QUIET_CAP, RUN_ON, Strategy
-from arena.strategies.table_csv import HYSTERESIS, LOWEST, strategy_of
 
 
 def contestant_of(

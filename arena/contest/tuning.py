@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
+from arena.contest.duty_table import read_table
 from arena.contest.entering import carries, contestant_of, probe_notes
 from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
@@ -38,7 +39,6 @@ from arena.scenario import loading
 from arena.scenario.season import Entry, Season, load_season
 from arena.strategies import shipped
 from arena.strategies.base import CARRIED
-from arena.strategies.table_csv import read_table
 
 if TYPE_CHECKING:
     from arena.contest.aims import Aim, PairResult

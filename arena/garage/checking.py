@@ -231,7 +231,7 @@ def _axis(axis: Any) -> str:
 
 
 def _table(path: Path, checked: Checked) -> Checked:
-    from arena.strategies.table_csv import read_table
+    from arena.contest.duty_table import read_table
 
     table = read_table(path)
     rows = (

@@ -22,7 +22,7 @@ from arena.scenario.quantities import UNITS, mend
 
 Floats = NDArray[np.float64]
 LARGEST: Final = 1e30  # no reading is as large; beyond it sums of squares would not be finite
-_COMMA_NUMBER: Final = re.compile(r"[-+]?\d+,\d+")
+COMMA_NUMBER: Final = re.compile(r"[-+]?\d+,\d+")
 
 
 @dataclass
@@ -65,7 +65,7 @@ class Table:
         except ValueError:
             bad = next(row for row, cell in enumerate(out) if not is_number(cell))
             comma = (
-                " (a decimal comma? then part the columns by semicolons)" if _COMMA_NUMBER.fullmatch(out[bad]) else ""
+                " (a decimal comma? then part the columns by semicolons)" if COMMA_NUMBER.fullmatch(out[bad]) else ""
             )
             raise self.cell_fault(index, start + bad, f"is not a number{comma}" if out[bad] else "is empty") from None
         wrong = np.flatnonzero(~(np.abs(values) < LARGEST))
@@ -78,22 +78,32 @@ def read_table(path: Path) -> Table:
     """The whole file. Raises BadInput for what is no CSV, has no header, too few rows, or ragged rows."""
     notes: list[str] = []
     text = _text(path, notes)
-    head = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
-    delimiter = max(",;\t", key=head.count)
+    delimiter = delimiter_of(text)
     rows: list[list[str]] = []
     lines: list[int] = []
-    for number, row in _rows(path, text, delimiter):
+    for number, row in rows_of(path, text, delimiter):
         rows.append(row)
         lines.append(number)
     headers = _take_headers(path, rows, lines, notes)
     _check_widths(path, headers, rows, lines, notes)
-    if delimiter != "," and any(_COMMA_NUMBER.fullmatch(cell.strip()) for cell in (rows[-1] if rows else ())):
-        notes.append(f"{loading.shown(path)}: decimal commas are read as decimal points")
+    if delimiter != "," and any(COMMA_NUMBER.fullmatch(cell.strip()) for cell in (rows[-1] if rows else ())):
+        notes.append(commas_note(path))
     if len(rows) < 2:
         held = "one row" if rows else "no row"
         fault = f"{loading.shown(path)}: holds {held} of data; at least 2 are needed"
         raise BadInput(fault, "Give a longer recording.")
     return Table(path, headers, rows, lines, delimiter != ",", notes)
+
+
+def delimiter_of(text: str) -> str:
+    """What parts the cells: semicolon, tab or comma, whichever the first row has most of."""
+    head = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
+    return max(";\t,", key=head.count)
+
+
+def commas_note(path: Path) -> str:
+    """What is said where decimal commas were met."""
+    return f"{loading.shown(path)}: decimal commas are read as decimal points"
 
 
 def is_number(cell: str) -> bool:
@@ -124,7 +134,7 @@ def _text(path: Path, notes: list[str]) -> str:
     return text
 
 
-def _rows(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+def rows_of(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
     """Line number and cells of every row but blank ones and remarks; a quoted cell must end on its line."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     same: dict[str, str] = {}  # a log repeats itself: one copy of each text is enough

@@ -11,7 +11,7 @@ from pathlib import Path
 from arena.errors import BadInput
 from arena.strategies.base import Strategy, from_module, load_strategy
 
-_NOT_STRATEGIES = {"__init__", "base", "contract", "reference", "starter", "table_csv", "table_law"}
+_NOT_STRATEGIES = {"__init__", "base", "contract", "reference", "starter", "table_law"}
 _GIVEN = re.compile(r"\+([a-z_][a-z0-9_]*)=([^+]*)$")
 
 
@@ -32,14 +32,10 @@ def shipped() -> dict[str, Strategy]:
 
 
 def strategy_named(name: str) -> Strategy:
-    """A strategy by id; from an explicit path to a .py file, which runs that file; or `table:FILE.csv`.
+    """A strategy by id; or from an explicit path to a .py file, which runs that file.
 
     A user's file is tried on made-up drives first. Raises BadInput for what is not there or breaks a promise.
     """
-    if name.startswith("table:"):
-        from arena.strategies.table_csv import strategy_of
-
-        return strategy_of(name.removeprefix("table:"))
     if name.endswith(".py"):
         path = Path(name)
         if not path.is_file():

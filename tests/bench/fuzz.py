@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "hardening"))
-READERS = ("arena.scenario", "arena.strategies.table_csv", "arena.contest.axes", "arena.garage.read_log",
+READERS = ("arena.scenario", "arena.contest.duty_table", "arena.contest.axes", "arena.garage.read_log",
            "arena.report.result", "arena.contest.worlds_file")  # fmt: skip
 
 

@@ -18,12 +18,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import twin
 
+from arena.contest.duty_table import MOST_BREAKPOINTS, strategy_of
 from arena.contest.run import Contestant, Lanes, lay_out, play
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
 from arena.strategies import load_strategy, shipped
 from arena.strategies.base import Strategy
-from arena.strategies.table_csv import MOST_BREAKPOINTS, strategy_of
 
 PLAIN = "always-on"
 USERS = '''"""Duty by charge and coolant temperature, throttle and speed, with a memory."""

@@ -161,8 +161,8 @@ def test_us_breakpoints_mean_the_same_temperatures(tmp_path) -> None:  # type: i
 
 
 def test_a_table_in_us_units_is_read_back_to_the_bit(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    from arena.contest.duty_table import read_table
     from arena.contest.tuning_files import cells_csv
-    from arena.strategies.table_csv import read_table
 
     axes = Axes("us", Axis("iat_f", (50.0, 77.0, 113.0)), Axis("map_psi", (4.5, 14.7, 29.1)), 0.01, 0.35)
     cells = acceptable(axes, np.add.outer(np.linspace(0, 0.7, 3), np.linspace(0, 0.3, 3)))

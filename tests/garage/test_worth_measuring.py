@@ -89,7 +89,7 @@ BAD = [
     ("s.toml", 'strategy = "proportional"\nextra = 1\n[settings]\nstart_c = 30\n', ["s.toml", "extra is not a key"]),
     ("a.toml", '[axes]\nname = "a"\n[axes.down]\nsense = "iatt"\nbreakpoints = [1, 2]\n', ["a.toml"]),
     ("t.csv", "iat_c \\ throttle_pct,0,50\n20,0,50\n10,20,60\n", ["t.csv", "breakpoints must rise"]),
-    ("t.csv", "iat_c \\ throttle_pct,0,50\n20,0,50\n30,20,160\n", ["t.csv", "row 3", "160"]),
+    ("t.csv", "iat_c \\ throttle_pct,0,50\n20,0,50\n30,20,160\n", ["t.csv", "t.csv:3", "160"]),
     ("l.py", "STRATEGY = 3\n", ["l.py"]),
     ("l.py", "def law(:\n", ["l.py"]),
     ("f.toml", '[fault]\nname = "f"\n', ["f.toml", "breaks nothing"]),

@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
+from arena.contest import duty_table
 from arena.contest.axes import axes_starter, load_axes
 from arena.errors import BadInput
 from arena.garage.checking import examine
@@ -41,7 +42,6 @@ from arena.scenario.sense import sense_notes
 from arena.scenario.starters import MAKERS
 from arena.scenario.trace_csv import read_trace
 from arena.scenario.weather import read_weather
-from arena.strategies import table_csv
 
 LONGEST_S = 30.0  # far above what any example takes, on a machine with other things to do
 
@@ -177,8 +177,8 @@ def _climate(path: Path) -> Any:
 
 
 def _duty_table(path: Path) -> Any:
-    table_csv.strategy_of(path)
-    return table_csv.read_table(path)
+    duty_table.strategy_of(path)
+    return duty_table.read_table(path)
 
 
 def _log(path: Path) -> Any:

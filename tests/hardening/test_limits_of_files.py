@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from arena.contest import worlds_file
+from arena.contest.duty_table import read_table
 from arena.contest.store import Folder
 from arena.errors import BadInput
 from arena.garage.read_log import read_garage_log
@@ -26,7 +27,6 @@ from arena.scenario.drive import load_drive
 from arena.scenario.loading import TOML_LIMIT_BYTES
 from arena.scenario.season import load_season
 from arena.scenario.weather import read_weather
-from arena.strategies.table_csv import read_table
 
 DRIVE = '[drive]\nname = "x"\n[[phase]]\n'
 GIGABYTE = 1_000_000_000
@@ -56,7 +56,7 @@ def refused(load: Callable[[Path], Any], path: Path) -> str:
         ("x.csv", load_drive, "50 MB"),
         ("x.csv", check_file, "50 MB"),
         ("x.csv", read_garage_log, "50 MB"),
-        ("x.csv", read_table, "1000 kB"),
+        ("x.csv", read_table, "1 MB"),
         ("x.csv", read_weather, "50 MB"),
         ("x.epw", read_weather, "50 MB"),
         ("x.xyz", check_file, "50 MB"),

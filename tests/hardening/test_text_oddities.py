@@ -19,6 +19,7 @@ import pytest
 from fuzz_kinds import Kind, kinds, lay_out
 from pydantic import BaseModel
 
+from arena.contest.duty_table import read_table, strategy_of
 from arena.errors import BadInput
 from arena.garage.checking import examine
 from arena.garage.read_log import read_garage_log
@@ -26,7 +27,6 @@ from arena.scenario.car import load_car
 from arena.scenario.drive import load_drive
 from arena.scenario.loading import shipped_root
 from arena.scenario.trace_csv import read_log, read_trace
-from arena.strategies.table_csv import read_table, strategy_of
 
 KINDS = kinds()
 BOM = b"\xef\xbb\xbf"
@@ -134,7 +134,7 @@ def test_a_latin_letter_in_a_file_of_ours_is_refused_with_its_line(kind: Kind, t
 def test_a_latin_letter_in_a_duty_table_is_refused_with_its_row(tmp_path: Path) -> None:
     path = tmp_path / "t.csv"
     path.write_bytes(b"iat_c \\ throttle_pct,0,50\n20,0,10\n30\xb0,0,90\n")
-    with pytest.raises(BadInput, match=r"t.csv: row 3: byte 0xb0 is not UTF-8 text"):
+    with pytest.raises(BadInput, match=r"t.csv:3: byte 0xb0 is not UTF-8 text"):
         read_table(path)
 
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
+from arena.contest.duty_table import strategy_of
 from arena.contest.laws import PROMISES, callable_of, duties, interpreted_law, law_of
 from arena.strategies.base import bilinear, load_strategy
 from arena.strategies.contract import cells_of
 from arena.strategies.starter import strategy_starter
-from arena.strategies.table_csv import strategy_of
 
 
 def written(rng: np.random.Generator, shape: tuple[int, int], path):  # type: ignore[no-untyped-def]

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from arena.contest.duty_table import read_table, strategy_of
 from arena.contest.laws import PROMISES as COMPILED
 from arena.contest.single import drive_once
 from arena.contest.store import table_csv
 from arena.errors import BadInput
 from arena.scenario.loading import find
-from arena.strategies import shipped, strategy_named
+from arena.strategies import shipped
 from arena.strategies.contract import PROMISES, ask, cells_of
-from arena.strategies.table_csv import read_table
 
 GOOD = "iat_c \\ throttle_pct,0,50,100\n20,0,0,0\n40,0,30,100\n60,60,100,100\n"
 
@@ -58,7 +58,7 @@ def test_what_the_arena_writes_it_reads(tmp_path: Path) -> None:
 
 
 def test_it_competes_untuned_and_keeps_every_promise(tmp_path: Path) -> None:
-    strategy = strategy_named(f"table:{written(tmp_path, GOOD)}")
+    strategy = strategy_of(written(tmp_path, GOOD))
     assert strategy.name == "table-mine"
     assert strategy.settings == ()
     assert [f for check in (*PROMISES.values(), *COMPILED.values()) for f in check(strategy)] == []
@@ -71,7 +71,7 @@ def test_it_competes_untuned_and_keeps_every_promise(tmp_path: Path) -> None:
 def test_between_the_cells_it_is_bilinear_and_beyond_them_it_holds(
     tmp_path: Path, iat: float, throttle: float, duty: float
 ) -> None:
-    strategy = strategy_named(f"table:{written(tmp_path, GOOD)}")
+    strategy = strategy_of(written(tmp_path, GOOD))
     settings = strategy.make_settings({})
     asked, _ = ask(strategy, (iat, throttle), settings, strategy.memory, cells_of(strategy, settings))
     assert asked == pytest.approx(duty)
@@ -98,7 +98,7 @@ def test_an_output_that_cuts_low_duties_off_is_said_with_the_argument(tmp_path: 
 
 @pytest.mark.parametrize("corner", ["throttle_pct \\ iat_c", "map_kpa \\ coolant_c"])
 def test_either_orientation_and_other_senses(tmp_path: Path, corner: str) -> None:
-    strategy = strategy_named(f"table:{written(tmp_path, GOOD.replace(GOOD.split(',', maxsplit=1)[0], corner))}")
+    strategy = strategy_of(written(tmp_path, GOOD.replace(GOOD.split(",", maxsplit=1)[0], corner)))
     assert strategy.senses == tuple(corner.split(" \\ "))
     assert [f for check in COMPILED.values() for f in check(strategy)] == []
 
@@ -120,16 +120,16 @@ def test_a_table_that_reads_the_coolant_wants_a_probe_there(tmp_path: Path) -> N
     [
         (GOOD.replace("\n40,", "\n15,"), "column 1 (iat_c): breakpoints must rise (15 after 20)"),
         (GOOD.replace("\n40,", "\n20,"), "breakpoints must rise (20 after 20)"),
-        (GOOD.replace(",0,50,100", ",0,100,50"), "row 1 (throttle_pct): breakpoints must rise (50 after 100)"),
-        (GOOD.replace("30,100", "30,101"), "row 3, column 100: duty 101 % is outside 0..100"),
-        (GOOD.replace("30,100", "-1,100"), "row 3, column 50: duty -1 % is outside 0..100"),
-        (GOOD.replace("30,100", "nan,100"), "row 3, column 50: 'nan' is no number"),
-        (GOOD.replace("30,100", ",100"), "row 3, column 50: '' is no number"),
+        (GOOD.replace(",0,50,100", ",0,100,50"), ":1 (throttle_pct): breakpoints must rise (50 after 100)"),
+        (GOOD.replace("30,100", "30,101"), ":3, column 100: duty 101 % is outside 0..100"),
+        (GOOD.replace("30,100", "-1,100"), ":3, column 50: duty -1 % is outside 0..100"),
+        (GOOD.replace("30,100", "nan,100"), ":3, column 50: 'nan' is no number"),
+        (GOOD.replace("30,100", ",100"), ":3, column 50: '' is no number"),
         (GOOD.replace("30,100", "full,100"), "'full' is no number"),
-        (GOOD.replace("\n40,", "\n\n,,\n40,").replace("30,100", "full,100"), "row 5, column 50: 'full' is no number"),
-        ("\n" + GOOD.replace("60,60", "60,160"), "row 5, column 0: duty 160 % is outside 0..100"),
-        (GOOD.replace("30,100", "30"), "row 3: 2 cells, 3 columns in row 1"),
-        (GOOD.replace("30,100", "30,100,100"), "row 3: 4 cells, 3 columns in row 1"),
+        (GOOD.replace("\n40,", "\n\n,,\n40,").replace("30,100", "full,100"), ":5, column 50: 'full' is no number"),
+        ("\n" + GOOD.replace("60,60", "60,160"), ":5, column 0: duty 160 % is outside 0..100"),
+        (GOOD.replace("30,100", "30"), ":3: 2 cells, 3 columns in row 1"),
+        (GOOD.replace("30,100", "30,100,100"), ":3: 4 cells, 3 columns in row 1"),
         (GOOD.replace("\n40,", "\nwarm,"), "breakpoint 'warm' is no number"),
         (GOOD.replace(",0,50,100\n", ",0,nan,100\n"), "breakpoint 'nan' is no number"),
         (GOOD.replace("iat_c \\ throttle_pct", "duty"), "the corner says 'duty'"),
@@ -137,13 +137,13 @@ def test_a_table_that_reads_the_coolant_wants_a_probe_there(tmp_path: Path) -> N
         (GOOD.replace("iat_c", "rpm"), "neither axis is a temperature"),
         ("iat_c \\ throttle_pct,0\n20,0\n40,100\n", "1 breakpoints, 2 to 64"),
         ("iat_c \\ throttle_pct,0,100\n", "1 rows"),
-        ("", "0 rows"),
+        (",,,\n,\n", "0 rows"),
     ],
 )
 def test_what_is_no_table_is_refused_with_row_and_column(tmp_path: Path, text: str, said: str) -> None:
     path = written(tmp_path, text)
     with pytest.raises(BadInput) as caught:
-        strategy_named(f"table:{path}")
+        strategy_of(path)
     assert said in "\n".join(caught.value.faults)
     assert all(str(path) in fault for fault in caught.value.faults)
     assert "axes rising" in caught.value.remedy
@@ -157,13 +157,13 @@ def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_read_is_bad_input(tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(BadInput, match="there is no such file"):
         read_table(tmp_path / "none.csv")
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(BadInput, match="is a folder"):
         read_table(tmp_path)
     (tmp_path / "odd.csv").write_bytes(b"iat_c \\ throttle_pct,\xff\xfe\n")
     with pytest.raises(BadInput, match="not UTF-8"):
         read_table(tmp_path / "odd.csv")
     (tmp_path / "vast.csv").write_text("1," * 600_000, encoding="utf-8")
-    with pytest.raises(BadInput, match="larger than"):
+    with pytest.raises(BadInput, match="over the limit of 1 MB"):
         read_table(tmp_path / "vast.csv")

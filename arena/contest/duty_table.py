@@ -5,25 +5,23 @@ First row: `iat_c \\ throttle_pct`, then column breakpoints; first column row br
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 from collections import namedtuple
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from arena.errors import BadInput
+from arena.scenario import csv_table, loading
 from arena.strategies import table_law
 from arena.strategies.base import SENSES, Strategy
 from arena.units import MILE_M, PSI_PA
 
 LOWEST, HYSTERESIS = "lowest_pct", "hysteresis_pct"  # what may be hung on a table argument, besides what any carries
 LIMIT_BYTES = 1_000_000
-LONGEST_ROW = 100_000
-LARGEST = 1e30  # of a breakpoint
 MOST_BREAKPOINTS = 64
 US_HEADINGS: dict[str, tuple[str, Callable[[float], float]]] = {
     "iat_f": ("iat_c", lambda v: (v - 32.0) / 1.8),
@@ -54,33 +52,37 @@ class DutyTable:
 def read_table(path: str | Path) -> DutyTable:
     """A duty table from a CSV (comma, semicolon or tab). Raises BadInput with every fault, one line each."""
     path = Path(path)
-    lines = _lines(path)
-    first, top = lines[0]
-    mark = _delimiter(top)
-    head = _cells_of(top, mark)
+    text = loading.read_text(path, LIMIT_BYTES)
+    loading.check_rows(path, text.encode())
+    mark = csv_table.delimiter_of(text)
+    raw = list(csv_table.rows_of(path, text, mark))
+    lines = [(number, _cells(row, mark)) for number, row in raw]
+    shown = loading.shown(path)
+    if len(lines) < 3:
+        raise BadInput(f"{shown}: {len(lines)} rows; a table has a first row and two rows or more", _REMEDY)
+    first, head = lines[0]
     if max(len(lines), len(head)) - 1 > MOST_BREAKPOINTS:
         size = f"{len(lines) - 1} rows, {len(head) - 1} columns"
-        raise BadInput(f"{path}: {size}; the limit is {MOST_BREAKPOINTS} of each", _REMEDY)
+        raise BadInput(f"{shown}: {size}; the limit is {MOST_BREAKPOINTS} of each", _REMEDY)
     names = [word.strip().lower() for word in head[0].split("\\")]
     faults: list[str] = []
     if len(names) != 2 or any(name not in SENSES and name not in US_HEADINGS for name in names) or names[0] == names[1]:
         known = ", ".join([*SENSES, *US_HEADINGS])
         fault = f"the corner says {_brief(head[0])}, not two senses parted by a backslash; known: {known}"
-        raise BadInput(f"{path}: row {first}: {fault}", _REMEDY)
-    columns = _axis(path, f"row {first} ({names[1]})", head[1:], faults)
+        raise BadInput(f"{shown}:{first}: {fault}", _REMEDY)
+    columns = _axis(f"{shown}:{first} ({names[1]})", head[1:], faults)
     rows, cells = [], []
-    for number, line in lines[1:]:
-        row = _cells_of(line, mark)
+    for number, row in lines[1:]:
         rows.append(row[0])
         if len(row) != len(head):
-            faults.append(f"{path}: row {number}: {len(row) - 1} cells, {len(head) - 1} columns in row {first}")
+            faults.append(f"{shown}:{number}: {len(row) - 1} cells, {len(head) - 1} columns in row {first}")
             continue
-        cells.append(_duties(path, number, row[1:], head[1:], faults))
-    axis = _axis(path, f"column 1 ({names[0]})", rows, faults)
+        cells.append(_duties(f"{shown}:{number}", row[1:], head[1:], faults))
+    axis = _axis(f"{shown}: column 1 ({names[0]})", rows, faults)
     if faults:
         raise BadInput(faults, _REMEDY)
-    commas = mark != "," and any("," in line for _, line in lines)
-    notes = (f"{path}: decimal commas are read as decimal points",) if commas else ()
+    commas = mark != "," and any("," in cell for _, row in raw for cell in row)
+    notes = (csv_table.commas_note(path),) if commas else ()
     return _in_metric(path, DutyTable(names[0], names[1], axis, columns, tuple(cells), notes))
 
 
@@ -91,18 +93,20 @@ def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float
     computer cuts them off, `lowest_pct` says so: below it the output is off, and once on it holds the lowest duty
     until the table has fallen `hysteresis_pct` under it.
     """
+    shown = loading.shown(Path(path))
     if not 0.0 <= hysteresis_pct <= lowest_pct:
         raise BadInput(
-            f"{path}: {HYSTERESIS}={hysteresis_pct:g} is outside 0..{lowest_pct:g} %",
+            f"{shown}: {HYSTERESIS}={hysteresis_pct:g} is outside 0..{lowest_pct:g} %",
             f"It goes with {LOWEST}, below it.",
         )
     if not 0.0 <= lowest_pct <= 100.0:
         raise BadInput(
-            f"{path}: {LOWEST}={lowest_pct:g} is outside 0..100 %", "Give the output's lowest duty, e.g. 30."
+            f"{shown}: {LOWEST}={lowest_pct:g} is outside 0..100 %",
+            "Give the output's lowest duty, e.g. 30.",
         )
     table = read_table(path)
     if not {table.row_sense, table.column_sense} & set(LEAST_SENSES):
-        raise BadInput(f"{path}: neither axis is a temperature ({', '.join(LEAST_SENSES)})", _REMEDY)
+        raise BadInput(f"{shown}: neither axis is a temperature ({', '.join(LEAST_SENSES)})", _REMEDY)
     stem = re.sub(r"[^a-z0-9._-]+", "-", Path(path).stem.lower())[:34]
     senses = [table.row_sense, table.column_sense]
     sensed: Any = namedtuple("Sensed", senses)  # type: ignore[misc]
@@ -120,42 +124,11 @@ def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float
     )
 
 
-def _lines(path: Path) -> list[tuple[int, str]]:
-    """Rows that hold anything, each with its number in the file."""
-    try:
-        if path.stat().st_size > LIMIT_BYTES:
-            raise BadInput(f"{path}: larger than {LIMIT_BYTES // 1000} kB, which is no duty table", _REMEDY)
-        if not path.is_file():
-            raise BadInput(
-                f"{path}: cannot be read: is not a plain file", "Give table:FILE.csv with a file that exists."
-            )
-        raw = path.read_bytes()
-        text = raw.decode("utf-8-sig")
-    except (OSError, ValueError) as error:
-        if isinstance(error, UnicodeDecodeError):
-            row = raw.count(b"\n", 0, error.start) + 1
-            fault = f"{path}: row {row}: byte 0x{raw[error.start]:02x} is not UTF-8 text"
-            raise BadInput(fault, "Save the table as UTF-8 CSV.") from None
-        why = getattr(error, "strerror", None) or str(error)
-        raise BadInput(f"{path}: cannot be read: {why}", "Give table:FILE.csv with a file that exists.") from error
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    lines = [(number, line) for number, line in enumerate(text.split("\n"), start=1) if line.strip(" ,;\t")]
-    if len(lines) < 3:
-        raise BadInput(f"{path}: {len(lines)} rows; a table has a first row and two rows or more", _REMEDY)
-    return lines
-
-
-def _delimiter(head: str) -> str:
-    """What parts the cells: read off the first row, the same for all."""
-    return next((mark for mark in (";", "\t", ",") if mark in head), ",")
-
-
-def _cells_of(line: str, mark: str) -> list[str]:
-    """The cells of a row; where commas do not part them, a comma in a number is a decimal comma."""
-    row = next(csv.reader([line[:LONGEST_ROW]], delimiter=mark))
-    while len(row) > 1 and not row[-1].strip():
-        row.pop()
+def _cells(row: Sequence[str], mark: str) -> list[str]:
+    """The cells of a row, empty ones at its end left out; where commas do not part them, decimal commas are taken."""
     cells = [cell.strip() for cell in row]
+    while len(cells) > 1 and not cells[-1]:
+        cells.pop()
     return cells if mark == "," else [_decimal(cell) for cell in cells]
 
 
@@ -169,7 +142,7 @@ def _number(text: str) -> float:
         value = float(text.removesuffix("%").replace("_", "x"))
     except ValueError:
         return math.nan
-    return value if abs(value) < LARGEST else math.nan
+    return value if abs(value) < csv_table.LARGEST else math.nan
 
 
 def _brief(word: str) -> str:
@@ -177,31 +150,31 @@ def _brief(word: str) -> str:
     return repr(word if len(word) <= 40 else word[:37] + "...")
 
 
-def _axis(path: Path, where: str, words: list[str], faults: list[str]) -> tuple[float, ...]:
+def _axis(where: str, words: list[str], faults: list[str]) -> tuple[float, ...]:
     """Breakpoints, rising; a NaN stands for a word that is no number."""
     values = tuple(_number(word) for word in words)
     before = len(faults)
     faults += [
-        f"{path}: {where}: breakpoint {_brief(word)} is no number{_unclear(word)}"
+        f"{where}: breakpoint {_brief(word)} is no number{_unclear(word)}"
         for word, v in zip(words, values, strict=True)
         if math.isnan(v)
     ]
     if len(faults) == before:
-        faults += [f"{path}: {where}: breakpoints must rise ({b:g} after {a:g})" for a, b in pairwise(values) if b <= a]
+        faults += [f"{where}: breakpoints must rise ({b:g} after {a:g})" for a, b in pairwise(values) if b <= a]
     if not 2 <= len(values) <= MOST_BREAKPOINTS:
-        faults.append(f"{path}: {where}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed")
+        faults.append(f"{where}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed")
     return values
 
 
-def _duties(path: Path, number: int, words: list[str], head: list[str], faults: list[str]) -> tuple[float, ...]:
+def _duties(where: str, words: list[str], head: list[str], faults: list[str]) -> tuple[float, ...]:
     out = []
     for word, column in zip(words, head, strict=True):
         value = _number(word)
         if math.isnan(value):
             fault = f"{_brief(word)} is no number{_unclear(word)}"
-            faults.append(f"{path}: row {number}, column {_brief(column)[1:-1]}: {fault}")
+            faults.append(f"{where}, column {_brief(column)[1:-1]}: {fault}")
         elif not 0.0 <= value <= 100.0:
-            faults.append(f"{path}: row {number}, column {_brief(column)[1:-1]}: duty {value:g} % is outside 0..100")
+            faults.append(f"{where}, column {_brief(column)[1:-1]}: duty {value:g} % is outside 0..100")
         out.append(0.01 * value)
     return tuple(out)
 
@@ -223,5 +196,5 @@ def _in_metric(path: Path, table: DutyTable) -> DutyTable:
     row, rows = turned(table.row_sense, table.rows)
     column, columns = turned(table.column_sense, table.columns)
     if row == column:
-        raise BadInput(f"{path}: row 1: the axes must be two different senses, both are {row}", _REMEDY)
+        raise BadInput(f"{loading.shown(path)}: the axes must be two different senses, both are {row}", _REMEDY)
     return DutyTable(row, column, rows, columns, table.cells, table.notes)
