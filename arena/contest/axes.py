@@ -163,7 +163,7 @@ class AxesTable(_Strict):
     summary: str = ""
     units: Literal["metric", "us"] = "metric"
     duty_step_pct: float = Field(1.0, ge=0.01, le=25)
-    lowest_running_pct: float | None = Field(None, ge=1, le=100)
+    lowest_pct: float | None = Field(None, ge=1, le=100)
     hysteresis_pct: float = Field(HYSTERESIS_PCT, ge=0, le=50)
     below_lowest: Reading = "off"
     down: AxisTable
@@ -196,9 +196,9 @@ def load_axes(name: str | Path) -> Axes:
     steps = 100.0 / table.duty_step_pct
     if abs(steps - round(steps)) > 1e-9:
         fault(("duty_step_pct",), f"{table.duty_step_pct:g} does not go into 100 a whole number of times")
-    lowest = table.lowest_running_pct
+    lowest = table.lowest_pct
     if lowest is not None and table.hysteresis_pct >= lowest:
-        fault(("hysteresis_pct",), f"{table.hysteresis_pct:g} must be below lowest_running_pct ({lowest:g})")
+        fault(("hysteresis_pct",), f"{table.hysteresis_pct:g} must be below lowest_pct ({lowest:g})")
     if faults or down is None or across is None:
         raise BadInput(faults, REMEDY)
     return Axes(
@@ -245,7 +245,7 @@ def axes_starter() -> str:
 name = "my-table"
 units = "metric"            # of the breakpoints: metric (degC, kPa, km/h) or us (degF, psi absolute, mph)
 duty_step_pct = 1           # the cells can hold multiples of this
-# lowest_running_pct = 35   # least duty at which the pump surely starts; left out, it comes from the car file
+# lowest_pct = 35   # least duty at which the pump surely starts; left out, it comes from the car file
 hysteresis_pct = 10         # once running, the output stays on until the table falls this far below the lowest duty
 below_lowest = "off"        # what the output does where the table reads less: "off", or "as-read"
 

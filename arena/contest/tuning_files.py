@@ -112,7 +112,7 @@ def table_toml(table: TunedTable) -> str:
     settings = tomlkit.table()
     for key, value in (
         ("duty_step_pct", 100.0 * axes.duty_step),
-        ("lowest_running_pct", 100.0 * axes.floor()),
+        ("lowest_pct", 100.0 * axes.floor()),
         ("hysteresis_pct", 100.0 * axes.hysteresis),
     ):
         settings.add(key, float(f"{value:.6g}"))

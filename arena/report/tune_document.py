@@ -103,7 +103,7 @@ def table_document(made: TunedTable) -> dict[str, Any]:
         "visits_s": np.round(made.visits_s, 1).tolist(),
         "visited": made.visited.tolist(),
         "never_runs": made.never_runs,
-        "lowest_running_pct": 100.0 * axes.floor(),
+        "lowest_pct": 100.0 * axes.floor(),
         "hysteresis_pct": 100.0 * axes.hysteresis,
         "duty_step_pct": 100.0 * axes.duty_step,
         "below_lowest": axes.reading,

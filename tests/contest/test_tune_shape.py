@@ -138,7 +138,7 @@ def test_the_starting_file_is_the_defaults(tmp_path) -> None:  # type: ignore[no
         (("duty_step_pct = 1 ", "duty_step_pct = 7 "), "does not go into 100"),
         (("duty_step_pct = 1 ", "duty_stp_pct = 1 "), "duty_step_pct"),
         (("0, 10, 20, 35", "0, 10, 20, 350"), "must rise"),
-        (("hysteresis_pct = 10", "lowest_running_pct = 8\nhysteresis_pct = 10"), "must be below"),
+        (("hysteresis_pct = 10", "lowest_pct = 8\nhysteresis_pct = 10"), "must be below"),
     ],
 )
 def test_bad_axes_are_named_with_their_key(tmp_path, change, said) -> None:  # type: ignore[no-untyped-def]
