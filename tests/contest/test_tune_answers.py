@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
 import pytest
 from tune_drives import DRIVE
 
-from arena.contest import aims, tradeoff
-from arena.contest.entering import settings_shown
+from arena.contest import aims, tradeoff, tuning
+from arena.contest.entering import contestant_of, settings_shown
 from arena.contest.studies import study_name
 from arena.contest.tuning import Asked, Job, TuningResult, hold_tuning, make_job
 from arena.errors import BadInput
+from arena.plant import layout as at
 from arena.report.tune_document import tuning_document
 from arena.report.tune_text import show_tuning
 from arena.units import Units
@@ -122,3 +126,25 @@ def test_what_a_strategy_carries_is_tuned_with_it(tmp_path: Path) -> None:
     result = hold_tuning(capped, workers=1)
     assert (result.contestant.quiet_cap, result.contestant.run_on_s) == (0.4, 60.0)
     assert settings_shown(result.contestant)["quiet_cap_pct"] == 40.0
+
+
+def test_watts_of_a_resistor_are_those_of_its_own_step_while_it_is_warm(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two outings: off, on through one resistor, through the other (three-speed), full; peak and mean of each."""
+    duty = ([0.0, 0.33, 0.33, 0.66, 1.0], [0.33, 0.33, 0.66, 0.66, 0.66])
+    watts = ([7.0, 0.0, 0.5, 9.0, 99.0], [20.0, 40.0, 0.0, 1.0, 5.0])
+    traces = {}
+    for k in range(2):
+        traces[k] = np.zeros((5, 1, at.TRACE_COLUMNS))
+        traces[k][:, 0, at.T_DUTY], traces[k][:, 0, at.T_RESISTOR_W] = duty[k], watts[k]
+    monkeypatch.setattr(tuning, "play", lambda outing, *_, **__: SimpleNamespace(trace=traces[outing]))
+    training: Any = SimpleNamespace(outings=[(SimpleNamespace(compiled=k), 0) for k in range(2)])
+    three = contestant_of("three-speed")
+    first, second = tuning.resistors(training, three)
+    assert (first.setting, second.setting) == three.strategy.ohms
+    assert (first.peak_w, first.mean_on_w) == (40.0, pytest.approx((0.5 + 20 + 40) / 3))
+    assert (second.peak_w, second.mean_on_w) == (9.0, 5.0)
+    (only,) = tuning.resistors(training, contestant_of("two-speed"))
+    assert (only.peak_w, only.mean_on_w) == (40.0, pytest.approx((0.5 + 9 + 20 + 40 + 1 + 5) / 6))
+    shipped = contestant_of("two-speed").strategy
+    assert only.ohm == next(s.default for s in shipped.settings if s.name == shipped.ohms[0])
+    assert tuning.resistors(training, contestant_of("proportional")) == ()
