@@ -93,7 +93,6 @@ class CellSearch:
         self.seed = training.plan.seed
         self.limit_c = training.plan.season.limit_c
         starts = [shaped(self.axes, p) for p in shape.best(FINALISTS)]
-        self.best_cells = starts[0]
         self.falling = falling_of(self.axes, starts[0])
         seen = visits_of(training, [contestant_with(self.axes, c) for c in starts], self.axes, pool)
         self.mask: Mask = seen.max(axis=0) >= SEEN_S

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
+from arena.contest import table_tuning, tune
 from arena.contest.comparing import Draw, Interval, by_world, core_scaled
-from arena.contest.standings import RunTable, widened
+from arena.contest.standings import HARD_LIMIT_K, RunTable, widened
 from arena.plant.numbers import CarNumbers
 
 WORLDS = 4
@@ -79,3 +82,31 @@ def test_a_weaker_core_is_weaker_on_both_sides() -> None:
     assert weak.core.air_ha_w_k == pytest.approx(0.9 * car.core.air_ha_w_k)
     assert weak.core.coolant_ha_w_k == pytest.approx(0.9 * car.core.coolant_ha_w_k)
     assert weak.front == car.front
+
+
+def test_a_sum_takes_what_is_known_and_has_none_where_nothing_is(table: RunTable) -> None:
+    values = table.values["warm"]
+    values[0, :, 0] = math.nan
+    values[0, 1, 1] = math.nan
+    np.testing.assert_allclose(
+        by_world(table, "warm", "sum"), [[math.nan, 820, 840 + 1500, 860 + 1500], [2000, 2000, 2000, math.nan]]
+    )
+
+
+def test_training_worlds_price_cost_failures_and_the_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two worlds; candidates: sound, over the limit in one world, failing twice, without a finite cost, very dear."""
+    cost = {0: [2.0, 2.0, 2.0, math.nan, 1e9], 1: [4.0, 4.0, 4.0, 4.0, 1e9]}
+    over = {0: [0.0, 1.0, 0.0, 0.0, 0.0], 1: [0.0, 3.0, 0.0, 0.0, 0.0]}
+    failed = np.full((5, 1, 2), "", dtype=object)
+    failed[2, 0, :] = "pump stalled"
+    monkeypatch.setattr(tune, "costs", lambda t, *_: np.array(cost[t.number])[:, None])
+    monkeypatch.setattr(tune, "over_limit_k", lambda t: np.array(over[t.number]))
+    tables: Any = [SimpleNamespace(number=0, failed=failed), SimpleNamespace(number=1, failed=failed[:, :, :0])]
+    plan: Any = SimpleNamespace(season=SimpleNamespace(prices=None, wear=None))
+    lenient = tune.Training(plan, (), 12.0, most_over_k=0.5)
+    bad = tune.FAILED_SCORE
+    np.testing.assert_allclose(tune.scores_of(lenient, tables), [0.5, 0.5 + 10 * 1.5, bad + 2, bad, bad])
+    monkeypatch.setattr(table_tuning, "train_on", lambda plan, pool, worlds: lenient)
+    strict = table_tuning.train_robustly(plan, None, 2)  # type: ignore[arg-type]
+    assert strict.most_over_k == 0.5 * HARD_LIMIT_K
+    np.testing.assert_allclose(tune.scores_of(strict, tables)[:2], [0.5, 0.5 + 10 * (3.0 - strict.most_over_k)])
