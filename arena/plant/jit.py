@@ -12,7 +12,7 @@ import os
 import sys
 import warnings
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -42,11 +42,19 @@ def code_folder() -> Path:
     return place
 
 
-def compiled(function: Callable[..., Any]) -> Any:
-    """`function` compiled: strict floating point, no GIL, errors as IEEE values, cached on disk."""
+def compiled(function: Callable[..., Any], within: bool = False) -> Any:
+    """`function` compiled: strict floating point, no GIL, errors as IEEE values, cached on disk.
+
+    `within`: only compiled functions call it, so what Python would need to call it is not compiled.
+    """
     if UNCOMPILED:
         return function
     from numba import njit
 
     code_folder()
-    return njit(nogil=True, cache=True, error_model="numpy", fastmath=False)(function)
+    return njit(
+        nogil=True, cache=True, error_model="numpy", fastmath=False, no_cfunc_wrapper=True, no_cpython_wrapper=within
+    )(function)
+
+
+compiled_within = partial(compiled, within=True)

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from arena.plant.circuit import close, core, front, hose_1, hose_2, hose_3_and_close, leave_and_hose_1
-from arena.plant.jit import compiled
+from arena.plant.jit import compiled, compiled_within
 from arena.plant.layout import (
     AMPS_RATIO, APPLIED, BATTERY_A, COLD_CRUISE, CONDENSING, COOLANT_READING, CORE_COLDEST, CORE_HOTTEST, CORE_IN,
     CORE_METAL, CORE_OUT, CURRENT, DELAY, DUTY, ENERGY, FAILED, FLOW, FRONT_IN, FRONT_OUT, HEAT_AIR, HEAT_OUT,
@@ -75,14 +75,14 @@ def actuate(S: Any, X: Any, o: int, P: Any, used: int) -> None:
         S[APPLIED * LANES + n] = soft if S[IS_PWM * LANES + n] > 0.0 else given
 
 
-@compiled
+@compiled_within
 def look_up_duty(S: Any, duty_table: Any, used: int) -> None:
     """What pulse-width modulation makes of a duty, and a pump's own controller of its signal."""
     for n in range(0, used, TOGETHER):
         find_duty(S, n, duty_table, (0.0,))
 
 
-@compiled
+@compiled_within
 def motor(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Where the motor settles at this voltage, its mean speed over the tick, its currents.
 
@@ -126,7 +126,7 @@ def motor(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     pump_currents(S, X, o, P, used)
 
 
-@compiled
+@compiled_within
 def pump_currents(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Currents, voltages and resistor heat at the mean speed of the tick."""
     supply = X[o + X_SUPPLY]
@@ -156,7 +156,7 @@ def pump_currents(S: Any, X: Any, o: int, P: Any, used: int) -> None:
                 S[STALL * LANES + n] = 0.0
 
 
-@compiled
+@compiled_within
 def look_up_flow(S: Any, P: Any, flow_table: Any, used: int) -> None:
     """Coolant flow and hydraulic torque at this speed and coolant temperature; ice holds the pump fast."""
     per_speed, per_temp, temp_0 = 1.0 / P[P_SPEED_STEP], 1.0 / P[P_TEMP_STEP], P[P_TEMP_0]
@@ -169,7 +169,7 @@ def look_up_flow(S: Any, P: Any, flow_table: Any, used: int) -> None:
         S[TORQUE_C * LANES + n] = HELD_FAST if frozen else S[TORQUE_C * LANES + n]
 
 
-@compiled
+@compiled_within
 def look_up_exchangers(S: Any, P: Any, exchanger_table: Any, used: int) -> None:
     """Flow capacity and the coolant-side conductances at this flow."""
     per_flow, volume_c = 1.0 / P[P_FLOW_STEP], P[P_VOLUME_C]
@@ -195,7 +195,7 @@ close_loop = for_all_lanes(close)  # these three for tests against closed forms
 sweep_hose_1, sweep_hose_2 = for_all_lanes(hose_1), for_all_lanes(hose_2)
 
 
-@compiled
+@compiled_within
 def circulate(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Coolant once round the loop: link -> hose -> core -> hose -> front -> hose -> link."""
     for n in range(0, used, AT_ONCE):
@@ -224,7 +224,7 @@ def sense(S: Any, X: Any, o: int, P: Any, used: int) -> None:
             S[READING * LANES + n] = fault
 
 
-@compiled
+@compiled_within
 def watch(S: Any, P: Any, tick: int, used: int) -> None:
     """Boiled, stalled, or a law without an answer: the first reason of a lane stands, with its tick."""
     boil, stall_ticks = P[P_BOIL], P[P_STALL_TICKS]
@@ -239,7 +239,7 @@ def watch(S: Any, P: Any, tick: int, used: int) -> None:
         S[FAILED * LANES + n] = float(tick) if failed == -2.0 else failed
 
 
-@compiled
+@compiled_within
 def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int) -> None:
     """Add this tick to the figures."""
     boost, cruise, limit = X[o + X_BOOST], X[o + X_CRUISE], X[o + X_LIMIT]

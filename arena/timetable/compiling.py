@@ -29,6 +29,9 @@ def compile_together(functions: Sequence[tuple[Callable[..., Any], Any]]) -> dic
         names = {**function.__globals__, **built}
         copy = types.FunctionType(function.__code__, names, function.__name__, function.__defaults__)
         copy.__module__ = function.__module__
-        jit = numba.njit(signature, nogil=True, cache=True, error_model="numpy", fastmath=False)
+        jit = numba.njit(
+            signature, nogil=True, cache=True, error_model="numpy", fastmath=False,
+            no_cfunc_wrapper=True, no_cpython_wrapper=function is not functions[-1][0],
+        )  # fmt: skip
         built[function.__name__] = jit(copy)
     return built
