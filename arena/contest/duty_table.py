@@ -8,28 +8,22 @@ from __future__ import annotations
 import math
 import re
 from collections import namedtuple
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from arena.contest import axes
 from arena.errors import BadInput
 from arena.scenario import csv_table, loading
 from arena.strategies import table_law
 from arena.strategies.base import SENSES, Strategy
-from arena.units import MILE_M, PSI_PA
 
 LOWEST, HYSTERESIS = "lowest_pct", "hysteresis_pct"  # what may be hung on a table argument, besides what any carries
 LIMIT_BYTES = 1_000_000
 MOST_BREAKPOINTS = 64
-US_HEADINGS: dict[str, tuple[str, Callable[[float], float]]] = {
-    "iat_f": ("iat_c", lambda v: (v - 32.0) / 1.8),
-    "coolant_f": ("coolant_c", lambda v: (v - 32.0) / 1.8),
-    "ambient_f": ("ambient_c", lambda v: (v - 32.0) / 1.8),
-    "map_psi": ("map_kpa", lambda v: v * PSI_PA * 1e-3),
-    "speed_mph": ("speed_kmh", lambda v: v * MILE_M * 1e-3),
-}  # headings in US units and what they become
+US_HEADINGS = {h: s.metric for h, s in axes.BY_HEADING.items() if h != s.metric}  # in US units, and what they become
 LEAST_SENSES = ("iat_c", "coolant_c")  # a table that senses neither cannot know the charge is hot
 _REMEDY = (
     r"Write a first row such as `iat_c \ throttle_pct,0,20,50,100`, then rows such as `30,0,20,60,100`: axes rising, "
@@ -190,8 +184,7 @@ def _in_metric(path: Path, table: DutyTable) -> DutyTable:
     def turned(sense: str, axis: tuple[float, ...]) -> tuple[str, tuple[float, ...]]:
         if sense not in US_HEADINGS:
             return sense, axis
-        metric, change = US_HEADINGS[sense]
-        return metric, tuple(change(v) for v in axis)
+        return US_HEADINGS[sense], tuple(axes.metric(sense, v) for v in axis)
 
     row, rows = turned(table.row_sense, table.rows)
     column, columns = turned(table.column_sense, table.columns)

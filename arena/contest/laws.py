@@ -30,7 +30,7 @@ from arena.units import ZERO_C_K
 MOST_LAWS = 16  # different laws in one batch
 PROBE_LOW_C, PROBE_HIGH_C = -39.9, 149.0  # readings beyond these are a failed probe
 
-_COLUMN = {
+COLUMN = {  # of X, of what a law senses; the probes' readings are rows of S
     "throttle_pct": at.X_THROTTLE,
     "pedal_pct": at.X_PEDAL,
     "map_kpa": at.X_MAP,
@@ -207,7 +207,7 @@ def _loop(strategy: Strategy) -> str:
         return f"S[n + _u({number * at.LANES})]"
 
     sensed = ", ".join(
-        f"{row(_READING[s])} - {ZERO_C_K}" if s in _READING else f"X[o + _u({_COLUMN[s]})]" for s in strategy.senses
+        f"{row(_READING[s])} - {ZERO_C_K}" if s in _READING else f"X[o + _u({COLUMN[s]})]" for s in strategy.senses
     )
     settings = ", ".join(row(at.SETTINGS + k) for k in range(len(strategy.settings)))
     memory = ", ".join(row(at.MEMORY + k) for k in range(len(strategy.memory)))
@@ -234,21 +234,15 @@ def _loop(strategy: Strategy) -> str:
 
 def _interpreted(strategy: Strategy) -> Any:
     """The same loop in plain Python, around the law as it stands. A law that raises asks for NaN: a FAILED run."""
-    sensed_type, settings_type, memory_type = strategy.sensed, strategy.settings_type, type(strategy.memory)
-    settings_rows, memory_rows = range(len(strategy.settings)), range(len(strategy.memory))
+    memory_rows = range(len(strategy.memory))
     probed = "iat_c" in strategy.senses
 
     def batch(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
         for n in range(low, high):
-            values = [
-                float(S[_READING[s] * at.LANES + n] - ZERO_C_K if s in _READING else X[o + _COLUMN[s]])
-                for s in strategy.senses
-            ]
-            settings = settings_type(*(float(S[(at.SETTINGS + k) * at.LANES + n]) for k in settings_rows))
-            memory = memory_type(*(float(S[(at.MEMORY + k) * at.LANES + n]) for k in memory_rows))
+            values, settings, memory = _met(strategy, S, X, o, n)
             extra = (cells, n) if strategy.table else ()
             try:
-                asked, after = strategy.law(sensed_type(*values), settings, memory, *extra)
+                asked, after = strategy.law(strategy.sensed(*values), settings, memory, *extra)
                 asked, after = float(asked), [float(value) for value in after]
             except Exception:
                 asked, after = math.nan, memory
@@ -261,16 +255,23 @@ def _interpreted(strategy: Strategy) -> Any:
     return batch
 
 
-def why_unusable(strategy: Strategy, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
-    """What a law raises or returns on what one lane senses now, with its line; "" if it answers as it should."""
+def _met(strategy: Strategy, S: Any, X: Any, o: int, lane: int) -> tuple[list[float], Any, Any]:
+    """What the law of one lane is asked with now: values of its senses, settings, memory."""
+
+    def rows(first: int, count: int) -> list[float]:
+        return [float(S[row * at.LANES + lane]) for row in range(first, first + count)]
+
     values = [
-        float(S[_READING[s] * at.LANES + lane] - ZERO_C_K if s in _READING else X[o + _COLUMN[s]])
+        float(S[_READING[s] * at.LANES + lane] - ZERO_C_K if s in _READING else X[o + COLUMN[s]])
         for s in strategy.senses
     ]
-    settings = strategy.settings_type(
-        *(float(S[(at.SETTINGS + k) * at.LANES + lane]) for k in range(len(strategy.settings)))
-    )
-    memory = type(strategy.memory)(*(float(S[(at.MEMORY + k) * at.LANES + lane]) for k in range(len(strategy.memory))))
+    settings = strategy.settings_type(*rows(at.SETTINGS, len(strategy.settings)))
+    return values, settings, type(strategy.memory)(*rows(at.MEMORY, len(strategy.memory)))
+
+
+def why_unusable(strategy: Strategy, S: Any, X: Any, o: int, cells: Any, lane: int) -> str:
+    """What a law raises or returns on what one lane senses now, with its line; "" if it answers as it should."""
+    values, settings, memory = _met(strategy, S, X, o, lane)
     try:
         contract.ask(strategy, values, settings, memory, cells[lane:] if strategy.table else None)
     except contract.LawError as fault:
@@ -297,7 +298,7 @@ def duties(
             if name in _READING:
                 rows[_READING[name], 0] = value + ZERO_C_K
             else:
-                X[_COLUMN[name]] = value
+                X[COLUMN[name]] = value
         if "iat_c" not in strategy.senses:
             rows[at.READING, 0] = 300.0
         batch(S, X, 0, flat, 0, 1)

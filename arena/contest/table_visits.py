@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, Axis
+from arena.contest.laws import COLUMN
 from arena.contest.pool import in_order
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.tune import Training
@@ -19,11 +20,6 @@ from arena.units import ZERO_C_K
 Floats = NDArray[np.float64]
 
 SEEN_S = 1.0  # a cell is visited from so many weighted seconds over the training outings
-
-_COLUMNS = {
-    "throttle": at.X_THROTTLE, "pedal": at.X_PEDAL, "map": at.X_MAP, "speed": at.X_SPEED, "rpm": at.X_RPM,
-    "ambient": at.X_AMBIENT,
-}  # fmt: skip
 
 
 def visits_of(training: Training, contestants: Sequence[Contestant], axes: Axes, pool: ThreadPoolExecutor) -> Floats:
@@ -58,11 +54,11 @@ def visits(axes: Axes, outing: CompiledOuting, record: Floats, obeyed: Floats) -
 def _places(axis: Axis, outing: CompiledOuting, record: Floats) -> tuple[NDArray[np.int64], Floats]:
     """Lower breakpoint and share of the upper one at every tick, as the law reads them."""
     points = np.array(axis.points)
-    name = axis.sense.name
-    if name in _COLUMNS:
-        values = outing.X[:, _COLUMNS[name]]
+    heading = axis.heading_metric
+    if heading in COLUMN:
+        values = outing.X[:, COLUMN[heading]]
     else:  # the law sees what was read in the tick before
-        kelvin = record[:, at.T_READING if name == "iat" else at.T_CORE_IN]
+        kelvin = record[:, at.T_READING if heading == "iat_c" else at.T_CORE_IN]
         values = np.concatenate([[outing.start_k], kelvin[:-1]]) - ZERO_C_K
     low = np.clip(np.searchsorted(points, values, side="right") - 1, 0, len(points) - 2)
     share = np.clip((values - points[low]) / (points[low + 1] - points[low]), 0.0, 1.0)
