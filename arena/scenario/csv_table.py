@@ -77,7 +77,9 @@ class Table:
 def read_table(path: Path) -> Table:
     """The whole file. Raises BadInput for what is no CSV, has no header, too few rows, or ragged rows."""
     notes: list[str] = []
-    text = _text(path, notes)
+    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
+    loading.check_rows(path, raw)
+    text = loading.decoded(path, raw, notes, "CSV", "Give a CSV with a header row, e.g. time_s,speed_kmh.")
     delimiter = delimiter_of(text)
     rows: list[list[str]] = []
     lines: list[int] = []
@@ -113,25 +115,6 @@ def is_number(cell: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _text(path: Path, notes: list[str]) -> str:
-    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
-    loading.check_rows(path, raw)
-    name = loading.shown(path)
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise BadInput(f"{name}: the text is UTF-16, not UTF-8", "Save the file as UTF-8 text and try again.")
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("cp1252", errors="replace")
-        notes.append(f"{name}: is not UTF-8, read as Windows-1252")
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise BadInput(f"{name}:{line}: holds zero bytes, so it is not a text file", "Give a CSV file.")
-    if not text.strip():
-        raise BadInput(f"{name}: the file is empty", "Give a CSV with a header row, e.g. time_s,speed_kmh.")
-    return text
 
 
 def rows_of(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:

@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from pydantic import BaseModel  # at run time only where a file is checked: `arena list` does without
 
 __all__ = [
-    "KINDS", "ONE_LINE", "TABLE_LIMIT_BYTES", "TOML_LIMIT_BYTES", "Entry", "Loc", "check_rows", "digest_of",
-    "fault_line", "find", "index_lines", "key_name", "list_all", "nearest", "one_line", "parse", "read_bytes",
-    "read_text", "read_toml", "safe_beside", "shipped_root", "shown", "validate",
+    "KINDS", "ONE_LINE", "TABLE_LIMIT_BYTES", "TOML_LIMIT_BYTES", "Entry", "Loc", "check_rows", "decoded",
+    "digest_of", "fault_line", "find", "index_lines", "key_name", "list_all", "nearest", "one_line", "parse",
+    "read_bytes", "read_text", "read_toml", "safe_beside", "shipped_root", "shown", "validate",
 ]  # fmt: skip
 
 KINDS: Final = ("cars", "climates", "drives", "seasons", "strategies", "faults", "axes")
@@ -114,21 +114,38 @@ def list_all(kind: str) -> list[Entry]:
 
 def read_text(path: Path, limit_bytes: int = TOML_LIMIT_BYTES) -> str:
     """The file's text: UTF-8, a byte order mark and CRLF line ends tolerated. Raises BadInput otherwise."""
-    raw = read_bytes(path, limit_bytes)
+    return decoded(path, read_bytes(path, limit_bytes)).replace("\r\n", "\n")
+
+
+def decoded(
+    path: Path,
+    raw: bytes,
+    notes: list[str] | None = None,
+    kind: str = "text",
+    start: str = "See `arena new` for a commented starting file.",
+) -> str:
+    """The text of a file's bytes: UTF-8, a byte order mark tolerated. Raises BadInput otherwise.
+
+    With `notes` what is not UTF-8 is read as Windows-1252, and noted there. `kind` of file is the remedy for zero
+    bytes, `start` that for an empty file.
+    """
+    name, again = shown(path), "Save the file as UTF-8 text and try again."
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise BadInput(f"{shown(path)}: the text is UTF-16, not UTF-8", "Save the file as UTF-8 text and try again.")
+        raise BadInput(f"{name}: the text is UTF-16, not UTF-8", again)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        fault = f"{shown(path)}:{line}: byte 0x{raw[error.start]:02x} is not UTF-8 text"
-        raise BadInput(fault, "Save the file as UTF-8 text and try again.") from None
+        if notes is None:
+            line = raw[: error.start].count(b"\n") + 1
+            raise BadInput(f"{name}:{line}: byte 0x{raw[error.start]:02x} is not UTF-8 text", again) from None
+        text = raw.decode("cp1252", errors="replace")
+        notes.append(f"{name}: is not UTF-8, read as Windows-1252")
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
-        raise BadInput(f"{shown(path)}:{line}: holds zero bytes, so it is not a text file", "Give a text file.")
+        raise BadInput(f"{name}:{line}: holds zero bytes, so it is not a text file", f"Give a {kind} file.")
     if not text.strip():
-        raise BadInput(f"{shown(path)}: the file is empty", "See `arena new` for a commented starting file.")
-    return text.replace("\r\n", "\n")
+        raise BadInput(f"{name}: the file is empty", start)
+    return text
 
 
 def read_bytes(path: Path, limit_bytes: int) -> bytes:
