@@ -15,6 +15,7 @@ from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting
 from arena.strategies import shipped
 from arena.strategies.base import Strategy
+from arena.strategies.contract import flat_table
 
 Floats = NDArray[np.float64]
 Table = tuple[Sequence[float], Sequence[float], Any]  # row breakpoints, column breakpoints, duties (rows, columns)
@@ -114,13 +115,12 @@ def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes
 
 
 def table_cells(contestant: Contestant) -> Floats:
-    """A contestant's table as `bilinear` reads it: rows, columns, axes, cells; one zero without a table."""
+    """A contestant's table as `bilinear` reads it; one zero without a table."""
     strategy = contestant.strategy
     if strategy.table is None:
         return np.zeros(1)
     made: Table = contestant.table or strategy.table(strategy.make_settings(dict(contestant.settings)))
-    rows, columns, cells = made
-    return np.concatenate([[len(rows), len(columns)], rows, columns, np.asarray(cells).ravel()]).astype(np.float64)
+    return flat_table(*made)
 
 
 def fill_lane(lane: Floats, contestant: Contestant) -> None:

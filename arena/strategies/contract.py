@@ -23,6 +23,9 @@ from numbers import Real
 from types import FrameType
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from arena.errors import BadInput
 from arena.strategies.base import LANES, SENSES, Strategy, declaration_faults, line_of
 
@@ -174,11 +177,15 @@ def cells_of(strategy: Strategy, settings: Any) -> list[float] | None:
     """A strategy's table as lane 0 of the flat array `bilinear` reads, stride LANES; None without a table."""
     if strategy.table is None:
         return None
-    rows, columns, cells = strategy.table(settings)
-    flat = [len(rows), len(columns), *rows, *columns, *(cell for row in cells for cell in row)]
+    flat = flat_table(*strategy.table(settings))
     out = [0.0] * (len(flat) * LANES)
-    out[::LANES] = [float(value) for value in flat]
+    out[::LANES] = flat.tolist()
     return out
+
+
+def flat_table(rows: Sequence[float], columns: Sequence[float], cells: Any) -> NDArray[np.float64]:
+    """A table as `bilinear` reads it of one lane; `cells` (rows, columns), or flat for a law that reads them itself."""
+    return np.concatenate([[len(rows), len(columns)], rows, columns, np.asarray(cells).ravel()]).astype(np.float64)
 
 
 def _play(strategy: Strategy, settings: dict[str, float], rows: Sequence[Sequence[float]]) -> list[float]:
