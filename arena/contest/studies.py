@@ -22,8 +22,8 @@ from arena.contest.locks import LOCKS, JournalLock
 from arena.contest.pool import Progress, Tell
 from arena.contest.run import Contestant
 from arena.contest.store import strategy_digests
-from arena.contest.table_search import FINALISTS, GENERATION, CellSearch, ShapeSearch
-from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, finish, split
+from arena.contest.table_search import FINALISTS, TABLE_GENERATION, CellSearch, ShapeSearch
+from arena.contest.table_tuning import TABLE_TRIALS, TunedTable, finish, split
 from arena.contest.tune import Search, Training, Tuned, costs_of
 from arena.contest.worlds import Plan, plan_digest
 from arena.errors import BadInput
@@ -147,7 +147,7 @@ def tune_table_shared(
     contestant: Contestant,
     axes: Axes,
     pool: ThreadPoolExecutor,
-    trials: int = DEFAULT_TRIALS,
+    trials: int = TABLE_TRIALS,
     tell: Tell | None = None,
 ) -> TunedTable:
     """Tune one table together with whoever else has joined; the budget is that of all together."""
@@ -155,14 +155,14 @@ def tune_table_shared(
     plan, own = training.plan, secrets.randbits(31)
     shape = ShapeSearch("tuned-table", axes, own)
     shared = SharedStudy(storage, study_name(plan, contestant, axes, "shape"), resume)
-    _together(shared, shape, training, first * GENERATION, pool, tell, "shape of the table")
+    _together(shared, shape, training, first * TABLE_GENERATION, pool, tell, "shape of the table")
     for value, point in shared.best(FINALISTS):
         shape.meet(point, value)
     cells = CellSearch(shape, training, pool)
     cells.seed = own
     if second:
         shared = SharedStudy(storage, study_name(plan, contestant, axes, "cells"))
-        _together(shared, cells, training, second * GENERATION, pool, tell, "cells of the table")
+        _together(shared, cells, training, second * TABLE_GENERATION, pool, tell, "cells of the table")
     return finish(training, cells, shape, pool)
 
 
@@ -176,7 +176,7 @@ def tune_shared(
     tell: Tell | None = None,
 ) -> Tuned:
     """Tune one strategy's settings together with whoever else has joined."""
-    search = Search(contestant, secrets.randbits(31), GENERATION)
+    search = Search(contestant, secrets.randbits(31), TABLE_GENERATION)
     shared = SharedStudy(storage, study_name(training.plan, contestant, None, "settings"), resume)
     _together(shared, search, training, trials, pool, tell, "tuning")
     return search.result()

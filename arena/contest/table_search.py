@@ -36,7 +36,7 @@ from arena.strategies.base import Setting
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-GENERATION = 64  # candidates at once; more would be asked before the last ones are judged
+TABLE_GENERATION = 64  # candidates at once; more would be asked before the last ones are judged
 STEPS = (0.02, 0.05, 0.1, 0.2, 0.4)  # duty moves tried
 FINALISTS = 8  # best tables of a stage that are kept and shared
 REMEMBERED = 24  # moves that helped, tried again together
@@ -48,7 +48,7 @@ class ShapeSearch(Search):
     def __init__(self, frame: str, axes: Axes, seed: int) -> None:
         self.frame = frame
         self.axes = axes
-        super().__init__(contestant_with(axes, np.zeros(axes.shape), f"{frame}-shape"), seed, GENERATION)
+        super().__init__(contestant_with(axes, np.zeros(axes.shape), f"{frame}-shape"), seed, TABLE_GENERATION)
 
     def space(self) -> tuple[Setting, ...]:
         """The numbers searched."""
@@ -120,20 +120,20 @@ class CellSearch:
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed, key, generation])))
         self.asked = []
         if generation == 0:
-            self.asked += [(c, ()) for c in (self.best_cells, *self.known)][:GENERATION]
+            self.asked += [(c, ()) for c in (self.best_cells, *self.known)][:TABLE_GENERATION]
         known = sorted(self.helped, key=lambda m: self.helped[m])[:REMEMBERED]
         for count in range(2, len(known) + 1):
             self._propose(tuple(known[:count]))
-        for _ in range(GENERATION if known else 0):
-            if len(self.asked) < GENERATION // 3:
+        for _ in range(TABLE_GENERATION if known else 0):
+            if len(self.asked) < TABLE_GENERATION // 3:
                 self._propose(self._some(rng, known))
-        for _ in range(4 * GENERATION):
-            if len(self.asked) >= GENERATION:
+        for _ in range(4 * TABLE_GENERATION):
+            if len(self.asked) >= TABLE_GENERATION:
                 break
             if not self.queue:
                 self.queue = self._moves(rng)
             self._propose((self.queue.pop(),))
-        while len(self.asked) < GENERATION:  # nothing new to try: the search has settled
+        while len(self.asked) < TABLE_GENERATION:  # nothing new to try: the search has settled
             self.asked.append((self.best_cells, ()))
         return [contestant_with(self.axes, cells) for cells, _ in self.asked]
 
@@ -172,7 +172,7 @@ class CellSearch:
 
     def _propose(self, moves: tuple[Move, ...]) -> None:
         """Add the best table with these moves made, unless that table was tried before or the generation is full."""
-        if len(self.asked) >= GENERATION:
+        if len(self.asked) >= TABLE_GENERATION:
             return
         cells = self.best_cells
         for move in moves:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from arena.contest.axes import Axes
 from arena.contest.pool import Tell
 from arena.contest.run import Contestant
-from arena.contest.table_search import GENERATION, CellSearch, ShapeSearch
+from arena.contest.table_search import TABLE_GENERATION, CellSearch, ShapeSearch
 from arena.contest.table_shape import contestant_with, filled, roughness
 from arena.contest.table_visits import SEEN_S, visits_of
 from arena.contest.tune import Keep, Kept, Training, costs_of, measured, search_on, train_on
@@ -24,7 +24,7 @@ Mask = NDArray[np.bool_]
 
 SHAPE_GENERATIONS = 8
 CELL_GENERATIONS = 12
-DEFAULT_TRIALS = GENERATION * (SHAPE_GENERATIONS + CELL_GENERATIONS)
+TABLE_TRIALS = TABLE_GENERATION * (SHAPE_GENERATIONS + CELL_GENERATIONS)
 TRAIN_WORLDS = 3
 MOST_OVER_K = 1.0  # mean excess over the limit a candidate may have in its worst training world; no place beyond 2 K
 
@@ -67,7 +67,7 @@ def tune_table(
     training: Training,
     axes: Axes,
     pool: ThreadPoolExecutor,
-    trials: int = DEFAULT_TRIALS,
+    trials: int = TABLE_TRIALS,
     name: str = "tuned-table",
     tell: Tell | None = None,
     keep: Keep | None = None,
@@ -85,7 +85,7 @@ def tune_tables(
     training: Training,
     frames: dict[str, Axes],
     pool: ThreadPoolExecutor,
-    trials: int = DEFAULT_TRIALS,
+    trials: int = TABLE_TRIALS,
     tell: Tell | None = None,
     keep: Keep | None = None,
     kept: Kept | None = None,
@@ -111,7 +111,7 @@ def train_robustly(plan: Plan, pool: ThreadPoolExecutor, worlds: int = TRAIN_WOR
 
 def split(trials: int) -> tuple[int, int]:
     """Generations of the two stages for a budget: about a third for the shape, at least one."""
-    whole = max(math.ceil(trials / GENERATION), 1)
+    whole = max(math.ceil(trials / TABLE_GENERATION), 1)
     first = max(round(whole * SHAPE_GENERATIONS / (SHAPE_GENERATIONS + CELL_GENERATIONS)), 1)
     return first, whole - first
 

@@ -1,7 +1,6 @@
 """The trade-off of a strategy: what no other settings beat in tracking, pump hours and energy at once (NSGA-II).
 
-The search is Optuna's, a generation at a time, as many candidates as the kernel has lanes. A few of the front get
-names a person can choose by.
+The search is Optuna's, a generation at a time. A few of the front get names a person can choose by.
 """
 
 from __future__ import annotations
@@ -20,7 +19,6 @@ from arena.contest.comparing import Comparison, compare, play_worlds
 from arena.contest.pool import Progress, Tell, in_order
 from arena.contest.run import Contestant, lay_out
 from arena.contest.standings import RunTable, costs, over_limit_k, yearly
-from arena.contest.table_search import GENERATION
 from arena.contest.table_shape import SHAPE, STARTS, contestant_with, shaped
 from arena.contest.tables import judge, table_of
 from arena.contest.tune import Training, rounded
@@ -30,6 +28,7 @@ from arena.strategies.base import Setting
 Floats = NDArray[np.float64]
 
 GENERATIONS = 20
+POPULATION = 64  # candidates of a generation
 AIMS = ("tracking_k_h", "pump_hours", "energy_wh")
 HOT = "hot_boost_k_h"
 ALLOWED_OFF = 1.5  # "spares the pump" may be so much further off target than the balanced choice, by a factor
@@ -91,14 +90,14 @@ def _search(
     optuna.logging.set_verbosity(optuna.logging.WARNING)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        sampler = optuna.samplers.NSGAIISampler(population_size=GENERATION, seed=training.plan.seed % 2**32)
+        sampler = optuna.samplers.NSGAIISampler(population_size=POPULATION, seed=training.plan.seed % 2**32)
     study = optuna.create_study(directions=["minimize"] * len(AIMS), sampler=sampler)
     for start in starts:
         study.enqueue_trial(start)
     ranges = {s.name: optuna.distributions.FloatDistribution(s.low, s.high) for s in space}
     points: list[Point] = []
     for g in range(GENERATIONS):
-        trials: list[Any] = [study.ask(ranges) for _ in range(GENERATION)]
+        trials: list[Any] = [study.ask(ranges) for _ in range(POPULATION)]
         asked = [{s.name: rounded(s, t.params[s.name]) for s in space} for t in trials]
         found = measured(training, [make(p) for p in asked], pool)
         for trial, settings, (figures, score, sound) in zip(trials, asked, found, strict=True):

@@ -141,8 +141,6 @@ def tune(
     size: int = GENERATION,
 ) -> dict[str, Tuned]:
     """Tune every contestant that has settings, with the same budget each: `trials` rounded up to generations."""
-    if not 0 < trials <= 1_000_000:
-        raise BadInput(f"--trials {trials} is outside 1..1000000", "Give the number of candidates tried per strategy.")
     searches = [Search(c, training.plan.seed, size) for c in contestants if c.strategy.settings]
     search_on(training, searches, math.ceil(trials / size), pool, tell, keep, kept)
     return {s.contestant.name: s.result() for s in searches}

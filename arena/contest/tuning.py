@@ -20,9 +20,9 @@ from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.standings import REFERENCES
-from arena.contest.table_search import GENERATION
+from arena.contest.table_search import TABLE_GENERATION
 from arena.contest.table_shape import SHAPE, output_settings, table_strategy
-from arena.contest.table_tuning import DEFAULT_TRIALS, TunedTable, train_robustly, tune_table
+from arena.contest.table_tuning import TABLE_TRIALS, TunedTable, train_robustly, tune_table
 from arena.contest.tournament import (
     DEFAULT_CAR,
     DEFAULT_SEASON,
@@ -152,7 +152,7 @@ def make_job(
     car: str | Path = DEFAULT_CAR,
     axes: str | Path | None = None,
     against: str | Path | None = None,
-    trials: int = DEFAULT_TRIALS,
+    trials: int = TABLE_TRIALS,
     replicates: int = REPLICATES,
     seed: int = DEFAULT_SEED,
     spread: float = DEFAULT_SPREAD,
@@ -269,7 +269,7 @@ def hold_tuning(
             if shared is not None:
                 tuned = studies.tune_shared(shared, resume, training, made, pool, job.trials, tell)
             else:
-                size = min(GENERATION, job.trials)
+                size = min(TABLE_GENERATION, job.trials)
                 tuned = tune(training, [made], job.trials, pool, tell, keep, kept, size)[made.name]
             mine = tuned.contestant
         result = judged(job, training, mine, table, tuned, pool, tell)

@@ -11,8 +11,8 @@ from typing import Final
 
 from arena.errors import BadInput
 
-LANES = 80  # widest batch; `jit.kernel` builds narrower ones from the same file. No power of two: rows that lie 512
-# bytes apart share one eighth of the nearest cache, and a sweep over 132 of them then drives itself out
+LANES = 80  # of a batch; those behind the last contestant are not swept. No power of two: rows that lie 512 bytes
+# apart share one eighth of the nearest cache, and a sweep over 132 of them then drives itself out
 
 MOST_FINER: Final = 8  # the buffer grows with it, and the compiler's time with its square
 

@@ -64,8 +64,8 @@ class Strategy:
 
     `actuator`: "pwm" (duty is PWM duty) or "resistor" (0 off; up to 0.5 through the first resistor; up to
     below 1 through the second; 1 full). `ohms` names the settings that hold those resistances.
-    `table(settings) -> (iat breakpoints, throttle breakpoints, rows of duty)` is for laws that read a table;
-    their law takes two more arguments, `cells` and `lane`, and reads them with `bilinear`.
+    `table(settings) -> (row breakpoints, column breakpoints, rows of duty)` is for laws that read a table by two
+    of their senses; their law takes two more arguments, `cells` and `lane`, and reads them with `bilinear`.
     `repair(settings) -> settings` makes any point of the search box a sensible one (e.g. full above start).
     """
 

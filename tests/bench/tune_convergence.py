@@ -17,7 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from arena.contest import table_tuning, tune
 from arena.contest.comparing import compare, play_worlds
 from arena.contest.run import Contestant
-from arena.contest.table_tuning import DEFAULT_TRIALS, train_robustly, tune_table
+from arena.contest.table_tuning import TABLE_TRIALS, train_robustly, tune_table
 from arena.contest.tuning import make_job
 from arena.strategies import shipped
 
@@ -42,10 +42,10 @@ def main() -> int:
             training = train_robustly(job.plan, pool)
             clock = Clock()
             began = time.perf_counter()
-            short = tune_table(training, job.axes, pool, DEFAULT_TRIALS)
+            short = tune_table(training, job.axes, pool, TABLE_TRIALS)
             took = time.perf_counter() - began
             share = (took - clock.stop()) / took
-            long = tune_table(training, job.axes, pool, int(asked.times * DEFAULT_TRIALS), "longer")
+            long = tune_table(training, job.axes, pool, int(asked.times * TABLE_TRIALS), "longer")
             field = [short.contestant, long.contestant, Contestant("always-on", shipped()["always-on"])]
             found = compare(job.plan, play_worlds(job.plan, field, job.replicates, pool), short.name)
         worse = short.score / long.score - 1.0
