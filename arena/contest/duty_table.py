@@ -64,15 +64,16 @@ def read_table(path: str | Path) -> DutyTable:
         known = ", ".join([*SENSES, *US_HEADINGS])
         fault = f"the corner says {_brief(head[0])}, not two senses parted by a backslash; known: {known}"
         raise BadInput(f"{shown}:{first}: {fault}", _REMEDY)
-    columns = _axis(f"{shown}:{first} ({names[1]})", head[1:], faults)
-    rows, cells = [], []
+    columns = _axis(names[1], [(f"{shown}:{first}: {names[1]}", word) for word in head[1:]], faults)
+    rows: list[tuple[str, str]] = []
+    cells = []
     for number, row in lines[1:]:
-        rows.append(row[0])
+        rows.append((f"{shown}:{number}: {names[0]}", row[0]))
         if len(row) != len(head):
             faults.append(f"{shown}:{number}: {len(row) - 1} cells, {len(head) - 1} columns in row {first}")
             continue
         cells.append(_duties(f"{shown}:{number}", row[1:], head[1:], faults))
-    axis = _axis(f"{shown}: column 1 ({names[0]})", rows, faults)
+    axis = _axis(names[0], rows, faults)
     if faults:
         raise BadInput(faults, _REMEDY)
     commas = mark != "," and any("," in cell for _, row in raw for cell in row)
@@ -88,15 +89,15 @@ def strategy_of(path: str | Path, lowest_pct: float = 0.0, hysteresis_pct: float
     until the table has fallen `hysteresis_pct` under it.
     """
     shown = loading.shown(Path(path))
-    if not 0.0 <= hysteresis_pct <= lowest_pct:
-        raise BadInput(
-            f"{shown}: {HYSTERESIS}={hysteresis_pct:g} is outside 0..{lowest_pct:g} %",
-            f"It goes with {LOWEST}, below it.",
-        )
     if not 0.0 <= lowest_pct <= 100.0:
         raise BadInput(
             f"{shown}: {LOWEST}={lowest_pct:g} is outside 0..100 %",
             "Give the output's lowest duty, e.g. 30.",
+        )
+    if not 0.0 <= hysteresis_pct <= lowest_pct:
+        raise BadInput(
+            f"{shown}: {HYSTERESIS}={hysteresis_pct:g} is outside 0..{lowest_pct:g} %",
+            f"It goes with {LOWEST}, below it.",
         )
     table = read_table(path)
     if not {table.row_sense, table.column_sense} & set(LEAST_SENSES):
@@ -141,22 +142,27 @@ def _number(text: str) -> float:
 
 def _brief(word: str) -> str:
     """A cell as it may stand in a message."""
-    return repr(word if len(word) <= 40 else word[:37] + "...")
+    return f'"{loading.one_line(word, 40)}"'
 
 
-def _axis(where: str, words: list[str], faults: list[str]) -> tuple[float, ...]:
-    """Breakpoints, rising; a NaN stands for a word that is no number."""
-    values = tuple(_number(word) for word in words)
+def _axis(sense: str, words: list[tuple[str, str]], faults: list[str]) -> tuple[float, ...]:
+    """Breakpoints, rising, from words each with its place; a NaN stands for a word that is no number."""
+    values = tuple(_number(word) for _, word in words)
     before = len(faults)
     faults += [
-        f"{where}: breakpoint {_brief(word)} is no number{_unclear(word)}"
-        for word, v in zip(words, values, strict=True)
+        f"{place}: breakpoint {_brief(word)} is not a number{_unclear(word)}"
+        for (place, word), v in zip(words, values, strict=True)
         if math.isnan(v)
     ]
     if len(faults) == before:
-        faults += [f"{where}: breakpoints must rise ({b:g} after {a:g})" for a, b in pairwise(values) if b <= a]
+        faults += [
+            f"{place}: breakpoints must rise ({b:g} after {a:g})"
+            for (place, _), (a, b) in zip(words[1:], pairwise(values), strict=True)
+            if b <= a
+        ]
     if not 2 <= len(values) <= MOST_BREAKPOINTS:
-        faults.append(f"{where}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed")
+        place = words[0][0] if words else sense
+        faults.append(f"{place}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed")
     return values
 
 
@@ -165,10 +171,9 @@ def _duties(where: str, words: list[str], head: list[str], faults: list[str]) ->
     for word, column in zip(words, head, strict=True):
         value = _number(word)
         if math.isnan(value):
-            fault = f"{_brief(word)} is no number{_unclear(word)}"
-            faults.append(f"{where}, column {_brief(column)[1:-1]}: {fault}")
+            faults.append(f"{where}: column {_brief(column)}: {_brief(word)} is not a number{_unclear(word)}")
         elif not 0.0 <= value <= 100.0:
-            faults.append(f"{where}, column {_brief(column)[1:-1]}: duty {value:g} % is outside 0..100")
+            faults.append(f"{where}: column {_brief(column)}: duty {value:g} % is outside 0..100")
         out.append(0.01 * value)
     return tuple(out)
 

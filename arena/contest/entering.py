@@ -36,7 +36,7 @@ def contestant_of(
     carried = {s.name: values.pop(s.name, s.default) for s in CARRIED}
     strategy.make_settings(values)
     called = name or "+".join([strategy.name, *(f"{k}={v:g}" for k, v in hung.items())])
-    return Contestant(called, strategy, values, quiet_cap=0.01 * carried[QUIET_CAP], run_on_s=carried[RUN_ON])
+    return Contestant(called, strategy, values, quiet_cap_pct=carried[QUIET_CAP], run_on_s=carried[RUN_ON])
 
 
 def _strategy(plain: str, values: dict[str, float]) -> Strategy:
@@ -65,13 +65,13 @@ def check_settings(strategy: Strategy, values: Mapping[str, float]) -> None:
 
 def carries(contestant: Contestant) -> dict[str, float]:
     """What a contestant carries besides its own settings, by name; empty for nothing."""
-    values = {QUIET_CAP: 100.0 * contestant.quiet_cap, RUN_ON: contestant.run_on_s}
+    values = {QUIET_CAP: contestant.quiet_cap_pct, RUN_ON: contestant.run_on_s}
     return {s.name: values[s.name] for s in CARRIED if values[s.name] != s.default}
 
 
 def without_carried(contestant: Contestant) -> Contestant:
     """The same contestant without quiet cap and run-on."""
-    return replace(contestant, quiet_cap=1.0, run_on_s=0.0)
+    return replace(contestant, quiet_cap_pct=100.0, run_on_s=0.0)
 
 
 def settings_shown(contestant: Contestant) -> dict[str, float]:
@@ -97,11 +97,12 @@ def stall_note(contestant: Contestant, reason: str, car: CarNumbers) -> list[str
 def notes_on(contestant: Contestant, car: CarNumbers) -> list[str]:
     """What must be said about what a contestant carries and what it wants of the car."""
     notes = [*table_notes(contestant), *probe_notes(contestant, car)]
-    held = contestant.strategy.quiet_duty(contestant.quiet_cap)
-    if held != contestant.quiet_cap:
+    cap = 0.01 * contestant.quiet_cap_pct
+    held = contestant.strategy.quiet_duty(cap)
+    if held != cap:
         what = "stands still" if held == 0.0 else f"is held to the step of {100 * held:.0f} %"
         notes.append(
-            f"{contestant.name}: its hardware cannot hold a duty of {100 * contestant.quiet_cap:g} %; at standstill "
+            f"{contestant.name}: its hardware cannot hold a duty of {contestant.quiet_cap_pct:g} %; at standstill "
             f"and low speed the pump {what}"
         )
     return notes

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from arena.contest import foresight_law
 from arena.contest.comparing import Draw, Interval
-from arena.contest.figures import WEAR_EXPONENTS, figures_of
+from arena.contest.figures import figures_of
 from arena.contest.pool import Progress, Tell, in_order
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.standings import HARD_LIMIT_K, YARDSTICK
@@ -24,6 +24,7 @@ from arena.contest.worlds import Outing, Plan, car_of_world, play_entry
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S
 from arena.plant.numbers import CarNumbers
+from arena.scenario.season import WEAR_EXPONENTS
 from arena.strategies.base import Strategy
 
 Floats = NDArray[np.float64]
@@ -192,7 +193,7 @@ def costs_on(plan: Plan, outing: Outing, numbers: CarNumbers, contestants: Seque
             play(outing.compiled, batch), outing.compiled, numbers, plan.goals, law.exponent, law.start_h
         )
         values = found.values
-        wear = found.wear_parts[list(WEAR_EXPONENTS).index(law.exponent)] + law.start_h * values["pump_starts"]
+        wear = found.wear_parts[WEAR_EXPONENTS.index(law.exponent)] + law.start_h * values["pump_starts"]
         cost = (
             prices.tracking_per_k_h * values["tracking_k_h"]
             + prices.wear_per_h * wear

@@ -29,7 +29,7 @@ class Contestant:
     strategy: Strategy
     settings: Mapping[str, float] = field(default_factory=dict)
     tuned: bool = False
-    quiet_cap: float = 1.0
+    quiet_cap_pct: float = 100.0
     run_on_s: float = 0.0
     reference: bool = False
     table: Table | None = field(default=None, compare=False)  # instead of the strategy's own, for a law that reads one
@@ -132,7 +132,7 @@ def fill_lane(lane: Floats, contestant: Contestant) -> None:
     lane[at.OHM_A] = ohms[0] if ohms else 0.0
     lane[at.OHM_B] = ohms[-1] if ohms else 0.0
     lane[at.FAILSAFE] = strategy.failsafe_duty
-    lane[at.QUIET_CAP] = strategy.quiet_duty(contestant.quiet_cap)
+    lane[at.QUIET_CAP] = strategy.quiet_duty(0.01 * contestant.quiet_cap_pct)
     lane[at.RUN_ON_S] = contestant.run_on_s
     lane[at.SETTINGS : at.SETTINGS + len(settings)] = settings
     lane[at.MEMORY : at.MEMORY + len(strategy.memory)] = tuple(strategy.memory)

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.figures import FIGURES, WEAR_EXPONENTS
+from arena.contest.figures import FIGURES
 from arena.errors import BadInput
-from arena.scenario.season import Prices, Season, WearLaw
+from arena.scenario.season import WEAR_EXPONENTS, Prices, Season, WearLaw
 
 Floats = NDArray[np.float64]
 
@@ -106,7 +106,7 @@ def yearly(table: RunTable, values: Floats) -> Floats:
 
 def wear_hours(table: RunTable, law: WearLaw) -> Floats:
     """Yearly wear by [contestant, world] under a wear law (exponent 1, 1.5 or 2)."""
-    part = table.wear_parts[list(WEAR_EXPONENTS).index(law.exponent)]
+    part = table.wear_parts[WEAR_EXPONENTS.index(law.exponent)]
     return yearly(table, part + law.start_h * table.values["pump_starts"])
 
 

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes, default_axes, load_axes
 from arena.contest.comparing import Comparison, compare, core_scaled, play_worlds
-from arena.contest.duty_table import read_table
-from arena.contest.entering import carries, contestant_of, probe_notes
+from arena.contest.duty_table import read_table, strategy_of
+from arena.contest.entering import carries, contestant_of, notes_on, probe_notes
 from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.standings import REFERENCES
 from arena.contest.table_search import TABLE_GENERATION
-from arena.contest.table_shape import SHAPE, output_settings, table_strategy
+from arena.contest.table_shape import SHAPE, output_settings
 from arena.contest.table_tuning import TABLE_TRIALS, TunedTable, train_robustly, tune_table
 from arena.contest.tournament import (
     DEFAULT_CAR,
@@ -207,13 +207,10 @@ def to_tune(strategy: str) -> Contestant:
 
 def against_table(path: str | Path, axes: Axes) -> Contestant:
     """The user's present table as a contestant, read with the pump output of `axes`."""
-    table = read_table(path)
-    if not {table.row_sense, table.column_sense} & {"iat_c", "coolant_c"}:
-        raise BadInput(f"{path}: neither axis is a temperature (iat_c, coolant_c)", "Give a table that senses heat.")
-    strategy = table_strategy(table.row_sense, table.column_sense)
-    cells = np.array(table.cells)
+    strategy = strategy_of(path, *output_settings(axes).values())
+    assert strategy.table is not None
     name = f"yours ({loading.one_line(Path(path).name, 24)})"
-    return Contestant(name, strategy, output_settings(axes), table=(table.rows, table.columns, cells))
+    return Contestant(name, strategy, table=strategy.table(None))
 
 
 def on_axes(contestant: Contestant, axes: Axes) -> NDArray[np.float64]:
@@ -300,7 +297,9 @@ def judged(
         for words, factor in (("10 % weaker", 0.9), ("10 % stronger", 1.1))
     }  # fmt: skip
     car = job.plan.car.numbers()
-    notes = [*freezing_notes(car, job.plan.climates), *probe_notes(mine, car)]
+    notes = [*freezing_notes(car, job.plan.climates), *notes_on(mine, car)]
+    if job.against is not None:
+        notes += read_table(job.against.strategy.data[0]).notes
     if tuned is not None:
         notes += [f"{bound} of its range" for bound in tuned.at_bounds]
     if table is not None:  # its cells were free to go on from there

@@ -316,6 +316,6 @@ def _contestant(c: Contestant) -> dict[str, Any]:
             for s in strategy.settings
         ],
         "table": table,
-        "quiet_cap": c.quiet_cap,
+        "quiet_cap": 0.01 * c.quiet_cap_pct,
         "run_on_s": c.run_on_s,
     }  # fmt: skip

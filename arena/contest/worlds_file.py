@@ -10,8 +10,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from arena.contest.figures import NAMES, WEAR_EXPONENTS
+from arena.contest.figures import NAMES
 from arena.contest.standings import RunTable
+from arena.scenario.season import WEAR_EXPONENTS
 
 MOST_BYTES: Final = 1_000_000_000  # of all arrays of one world together, unpacked
 OUTING_KEYS: Final[dict[str, type | tuple[type, ...]]] = {

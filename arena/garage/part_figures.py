@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.contest.figures import FIGURES, WEAR_EXPONENTS
+from arena.contest.figures import FIGURES
 from arena.contest.run import Contestant
 from arena.contest.standings import RunTable, wear_hours
 from arena.contest.worlds import Plan
 from arena.garage.part_list import PRESENT, Part, fits
 from arena.garage.part_rig import money
-from arena.scenario.season import WearLaw
+from arena.scenario.season import WEAR_EXPONENTS, WearLaw
 from arena.units import Units
 
 Floats = NDArray[np.float64]

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 from arena.contest.comparing import Comparison, Interval, Line
+from arena.contest.entering import carries
 from arena.contest.standings import FEW_WORLDS, HARD_LIMIT_K
 from arena.contest.table_tuning import TRAIN_WORLDS
 from arena.contest.tuning import TuningResult
@@ -14,6 +15,7 @@ from arena.report.spans import in_units, prose, scored, show_across, span
 from arena.report.table_picture import write_front, write_table
 from arena.report.table_text import show_table, table_words
 from arena.report.terminal import CAUTIONS, METRIC, console, say, show, table
+from arena.strategies.base import CARRIED
 from arena.units import Units
 
 SHOWN = (  # figure, its row's heading, printed metric unit, decimals
@@ -98,6 +100,9 @@ def show_settings(result: TuningResult) -> None:
     strategy, mine = result.job.contestant.strategy, result.contestant
     values = strategy.make_settings(dict(mine.settings))._asdict()
     rows = [[s.name, f"{values[s.name]:.4g}", f"{s.default:g}", s.unit, s.meaning] for s in strategy.settings]
+    rows += [
+        [s.name, f"{v:g}", f"{s.default:g}", s.unit, s.meaning] for s in CARRIED if (v := carries(mine).get(s.name))
+    ]
     if console().width < 100:
         rows = [row[:4] for row in rows]
         show(table([("setting", "left"), ("tuned", "right"), ("shipped", "right"), ("unit", "left")], rows))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -11,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.errors import BadInput
-from arena.scenario import loading
+from arena.scenario import csv_table, loading
 from arena.scenario.car import Car, load_car, written
 from arena.scenario.car_keys import KEY_OF_NUMBER, SECTIONS
 from arena.scenario.climate import Climate, load_climate
@@ -214,15 +215,17 @@ def _season(season: Season, units: Units) -> Checked:
         ("outings a year", f"{total:g}", ""),
     ]
     notes = []
-    for kind, name in {(k, n) for e in season.entries for k, n in (("drive", e.drive), ("climate", e.climate))}:
+    load: dict[str, Callable[[str], object]] = {"drive": load_drive, "climate": load_climate, "fault": load_fault}
+    for kind, name in {(k, n) for e in season.entries for k in load if (n := getattr(e, k))}:
         try:
-            load_drive(name) if kind == "drive" else load_climate(name)
+            load[kind](name)
         except BadInput as fault:
             notes += fault.faults
     if notes:
         raise BadInput(sorted(notes), "Correct the files the season names.")
     rows += [
-        (f"{entry.drive} in {entry.climate}", f"{entry.outings_per_year:g} a year", "") for entry in season.entries
+        (f"{e.drive} in {e.climate}" + f" with {e.fault}" * bool(e.fault), f"{e.outings_per_year:g} a year", "")
+        for e in season.entries
     ]
     return Checked("season", (), tuple(rows), season)
 
@@ -238,11 +241,10 @@ def _fault(fault: Fault) -> Checked:
 
 def _csv(path: Path, columns: Columns | None, units: Units) -> Checked:
     """A duty table is left to its own reader; weather of a typical year is known by its header; the rest are logs."""
-    raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)[:6000] if path.suffix.lower() == ".csv" else b""
-    text = raw.decode("utf-8", "replace").lower()
-    if "\\" in text.split("\n", 1)[0]:
+    text = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)[:6000].decode("utf-8", "replace").lower()
+    if "\\" in csv_table.head_of(text):
         return Checked("table", (), ())
-    if re.search(r"(?m)^[^\n]{0,300}(\bt2m\b|dry-bulb)", text):
+    if path.suffix.lower() == ".csv" and re.search(r"(?m)^[^\n]{0,300}(\bt2m\b|dry-bulb)", text):
         return _weather(path, units)
     return _log(read_log(path, columns), units)
 

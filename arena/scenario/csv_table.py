@@ -99,8 +99,12 @@ def read_table(path: Path) -> Table:
 
 def delimiter_of(text: str) -> str:
     """What parts the cells: semicolon, tab or comma, whichever the first row has most of."""
-    head = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
-    return max(";\t,", key=head.count)
+    return max(";\t,", key=head_of(text).count)
+
+
+def head_of(text: str) -> str:
+    """The first row that is neither empty nor a remark."""
+    return next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
 
 
 def commas_note(path: Path) -> str:

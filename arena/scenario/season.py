@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -20,11 +21,18 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
+WEAR_EXPONENTS: Final = (
+    1.0,
+    1.5,
+    2.0,
+)  # wear is added up for these: the usual one, and what is plausible
+
+
 @dataclass(frozen=True)
 class WearLaw:
     """wear = integral (w/w_rated)^exponent [...] dt + start_h x starts; an assumption, from memory."""
 
-    exponent: float = 1.5  # 1.0, 1.5 or 2.0
+    exponent: float = 1.5  # one of WEAR_EXPONENTS
     start_h: float = 0.01
 
 
@@ -56,7 +64,7 @@ class PricesTable(_Strict):
 class WearTable(_Strict):
     """The `[wear]` table."""
 
-    exponent: float = Field(default=WearLaw.exponent, ge=0.5, le=3)
+    exponent: float = Field(default=WearLaw.exponent)
     start_h: float = Field(default=WearLaw.start_h, ge=0, le=1)
 
 
@@ -122,12 +130,12 @@ def load_season(name: str | Path, near: Path | None = None) -> Season:
     file = loading.validate(path, text, loading.parse(path, text), SeasonFile)
     faults: list[str] = []
     entries = tuple(_entry(path, text, row, outing, faults) for row, outing in enumerate(file.outing))
+    remedy = f"Correct {loading.shown(path)}."
+    if faults:
+        remedy = "Name what is known (`arena list drives`, `arena list climates`), or give the files' paths."
     faults += [loading.fault_line(path, text, loc, message) for loc, message in _clashes(file)]
     if faults:
-        raise BadInput(
-            faults,
-            "Name drives and climates that are known (`arena list drives,climates`), or give their files' paths.",
-        )
+        raise BadInput(faults, remedy)
     head, prices = file.season, file.prices
     reasons = (prices.reasoning, prices.tracking_reasoning, prices.wear_reasoning, prices.energy_reasoning)
     return Season(
@@ -180,6 +188,9 @@ def _clashes(file: SeasonFile) -> list[tuple[loading.Loc, str]]:
     if file.season.limit_c <= file.season.target_c:
         message = f"must be above season.target_c (given {file.season.limit_c:g}, target {file.season.target_c:g})"
         found.append((("season", "limit_c"), message))
+    if file.wear.exponent not in WEAR_EXPONENTS:
+        known = ", ".join(f"{e:g}" for e in WEAR_EXPONENTS)
+        found.append((("wear", "exponent"), f"must be one of {known} (given {file.wear.exponent:g})"))
     if file.prices.tracking_per_k_h + file.prices.wear_per_h + file.prices.energy_per_kwh <= 0.0:
         found.append((("prices",), "are all zero, so nothing could be ranked; give at least one above zero"))
     seen: dict[tuple[str, str, str], int] = {}

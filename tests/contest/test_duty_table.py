@@ -11,6 +11,7 @@ from arena.contest.laws import PROMISES as COMPILED
 from arena.contest.single import drive_once
 from arena.contest.store import table_csv
 from arena.errors import BadInput
+from arena.garage.checking import examine
 from arena.scenario.loading import find
 from arena.strategies import shipped
 from arena.strategies.contract import PROMISES, ask, cells_of
@@ -118,21 +119,21 @@ def test_a_table_that_reads_the_coolant_wants_a_probe_there(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (GOOD.replace("\n40,", "\n15,"), "column 1 (iat_c): breakpoints must rise (15 after 20)"),
+        (GOOD.replace("\n40,", "\n15,"), ":3: iat_c: breakpoints must rise (15 after 20)"),
         (GOOD.replace("\n40,", "\n20,"), "breakpoints must rise (20 after 20)"),
-        (GOOD.replace(",0,50,100", ",0,100,50"), ":1 (throttle_pct): breakpoints must rise (50 after 100)"),
-        (GOOD.replace("30,100", "30,101"), ":3, column 100: duty 101 % is outside 0..100"),
-        (GOOD.replace("30,100", "-1,100"), ":3, column 50: duty -1 % is outside 0..100"),
-        (GOOD.replace("30,100", "nan,100"), ":3, column 50: 'nan' is no number"),
-        (GOOD.replace("30,100", ",100"), ":3, column 50: '' is no number"),
-        (GOOD.replace("30,100", "full,100"), "'full' is no number"),
-        (GOOD.replace("\n40,", "\n\n,,\n40,").replace("30,100", "full,100"), ":5, column 50: 'full' is no number"),
-        ("\n" + GOOD.replace("60,60", "60,160"), ":5, column 0: duty 160 % is outside 0..100"),
+        (GOOD.replace(",0,50,100", ",0,100,50"), ":1: throttle_pct: breakpoints must rise (50 after 100)"),
+        (GOOD.replace("30,100", "30,101"), ':3: column "100": duty 101 % is outside 0..100'),
+        (GOOD.replace("30,100", "-1,100"), ':3: column "50": duty -1 % is outside 0..100'),
+        (GOOD.replace("30,100", "nan,100"), ':3: column "50": "nan" is not a number'),
+        (GOOD.replace("30,100", ",100"), ':3: column "50": "" is not a number'),
+        (GOOD.replace("30,100", "full,100"), '"full" is not a number'),
+        (GOOD.replace("\n40,", "\n\n,,\n40,").replace("30,100", "full,100"), ':5: column "50": "full" is not a number'),
+        ("\n" + GOOD.replace("60,60", "60,160"), ':5: column "0": duty 160 % is outside 0..100'),
         (GOOD.replace("30,100", "30"), ":3: 2 cells, 3 columns in row 1"),
         (GOOD.replace("30,100", "30,100,100"), ":3: 4 cells, 3 columns in row 1"),
-        (GOOD.replace("\n40,", "\nwarm,"), "breakpoint 'warm' is no number"),
-        (GOOD.replace(",0,50,100\n", ",0,nan,100\n"), "breakpoint 'nan' is no number"),
-        (GOOD.replace("iat_c \\ throttle_pct", "duty"), "the corner says 'duty'"),
+        (GOOD.replace("\n40,", "\nwarm,"), ':3: iat_c: breakpoint "warm" is not a number'),
+        (GOOD.replace(",0,50,100\n", ",0,nan,100\n"), ':1: throttle_pct: breakpoint "nan" is not a number'),
+        (GOOD.replace("iat_c \\ throttle_pct", "duty"), 'the corner says "duty"'),
         (GOOD.replace("throttle_pct", "iat_c"), "not two senses"),
         (GOOD.replace("iat_c", "rpm"), "neither axis is a temperature"),
         ("iat_c \\ throttle_pct,0\n20,0\n40,100\n", "1 breakpoints, 2 to 64"),
@@ -167,3 +168,13 @@ def test_what_cannot_be_read_is_bad_input(tmp_path: Path) -> None:
     (tmp_path / "vast.csv").write_text("1," * 600_000, encoding="utf-8")
     with pytest.raises(BadInput, match="over the limit of 1 MB"):
         read_table(tmp_path / "vast.csv")
+
+
+def test_a_table_under_a_remark_or_parted_by_tabs_is_checked_as_one(tmp_path: Path) -> None:
+    for name, text in (("mine.csv", "# my table\n" + GOOD), ("mine.tsv", GOOD.replace(",", "\t")), ("mine.txt", GOOD)):
+        assert examine(written(tmp_path, text, name)).checked.kind == "table", name
+
+
+def test_a_lowest_duty_below_nothing_is_named_itself(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"lowest_pct=-5 is outside 0..100 %"):
+        strategy_of(written(tmp_path, GOOD), -5.0)

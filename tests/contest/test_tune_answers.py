@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -17,7 +18,7 @@ from arena.contest.tuning import Asked, Job, TuningResult, hold_tuning, make_job
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.report.tune_document import tuning_document
-from arena.report.tune_text import show_tuning
+from arena.report.tune_text import show_settings, show_tuning
 from arena.units import Units
 
 OFF = 4.0  # K: the farthest target tried
@@ -104,7 +105,7 @@ def test_the_document_tells_it_too(result: TuningResult, conforms) -> None:  # t
     assert [p["pair"] for p in document["axes"]] == [p.pair for p in result.pairs]
 
 
-def test_what_a_strategy_carries_is_tuned_with_it(tmp_path: Path) -> None:
+def test_what_a_strategy_carries_is_tuned_with_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     drive = tmp_path / "pulls.toml"
     drive.write_text(DRIVE, encoding="utf-8")
 
@@ -112,10 +113,10 @@ def test_what_a_strategy_carries_is_tuned_with_it(tmp_path: Path) -> None:
         return make_job(["mild"], [str(drive)], strategy=strategy, trials=16, replicates=2)
 
     plain, capped = job("proportional"), job("proportional+quiet_cap_pct=40+run_on_s=60")
-    assert (capped.contestant.name, capped.contestant.quiet_cap, capped.contestant.run_on_s) == (
+    assert (capped.contestant.name, capped.contestant.quiet_cap_pct, capped.contestant.run_on_s) == (
         "proportional",
-        0.4,
-        60,
+        40.0,
+        60.0,
     )
     names = [study_name(j.plan, j.contestant, None, "main") for j in (plain, capped)]
     assert names[0] != names[1], "two studies: what they find is not the same"
@@ -124,8 +125,26 @@ def test_what_a_strategy_carries_is_tuned_with_it(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="tuned carrying nothing"):
         job("gated-table+quiet_cap_pct=40")
     result = hold_tuning(capped, workers=1)
-    assert (result.contestant.quiet_cap, result.contestant.run_on_s) == (0.4, 60.0)
+    assert (result.contestant.quiet_cap_pct, result.contestant.run_on_s) == (40.0, 60.0)
     assert settings_shown(result.contestant)["quiet_cap_pct"] == 40.0
+    show_settings(result)
+    screen = capsys.readouterr().out
+    assert re.search(r"quiet_cap_pct\W+40\W+100\b", screen) and re.search(r"run_on_s\W+60\W+0\b", screen)
+    assert settings_shown(job("proportional+quiet_cap_pct=28").contestant)["quiet_cap_pct"] == 28.0, "to the bit"
+
+
+def test_what_hardware_cannot_hold_and_decimal_commas_are_told_with_a_tuning(tmp_path: Path) -> None:
+    drive, mine = tmp_path / "pulls.toml", tmp_path / "mine.csv"
+    drive.write_text(DRIVE, encoding="utf-8")
+    mine.write_text("iat_c \\ throttle_pct;0;50\n20;0;12,5\n60;60;90\n", encoding="utf-8")
+    job = make_job(["mild"], [str(drive)], strategy="two-speed+quiet_cap_pct=40", trials=4, replicates=2)
+    assert any("its hardware cannot hold a duty of 40 %" in note for note in hold_tuning(job, workers=1).notes)
+    job = make_job(["mild"], [str(drive)], against=mine, trials=4, replicates=2)
+    result = hold_tuning(job, 2, asked=Asked(foresight=False))
+    assert f"{mine}: decimal commas are read as decimal points" in result.notes
+    mine.write_text("rpm \\ throttle_pct,0,50\n800,0,12\n6000,60,90\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="neither axis is a temperature"):
+        make_job(["mild"], [str(drive)], against=mine, trials=4, replicates=2)
 
 
 def test_watts_of_a_resistor_are_those_of_its_own_step_while_it_is_warm(monkeypatch: pytest.MonkeyPatch) -> None:

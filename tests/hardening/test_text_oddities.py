@@ -180,7 +180,7 @@ def test_decimal_commas_in_a_duty_table(tmp_path: Path) -> None:
 def test_a_thousand_or_one_is_asked_not_guessed(tmp_path: Path) -> None:
     path = tmp_path / "t.csv"
     path.write_text("iat_c \\ rpm;1,000;2,000\n20;0;10\n30;0;90\n", encoding="utf-8")
-    with pytest.raises(BadInput, match=r"'1,000' is no number \(one, or a thousand\? write 1.0 or 1000\)"):
+    with pytest.raises(BadInput, match=r'"1,000" is not a number \(one, or a thousand\? write 1.0 or 1000\)'):
         read_table(path)
 
 

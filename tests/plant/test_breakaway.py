@@ -67,7 +67,7 @@ def turned(duties: tuple[float, ...], supply_v: float, hz: float, soft_s: float)
     )
     made = compile_outing(make.held(30, speed_m_s=0.0, rpm=800.0), car, Goals(), 1)
     law = shipped()["always-on"]
-    lanes = lay_out([Contestant(f"{d}", law, quiet_cap=d) for d in duties])
+    lanes = lay_out([Contestant(f"{d}", law, quiet_cap_pct=100.0 * d) for d in duties])
     speed = run.play(made, lanes).state.reshape(at.ROWS, -1)[at.OMEGA, : len(duties)]
     return tuple(bool(w > 1.0) for w in speed)
 
@@ -87,7 +87,7 @@ def test_duties_between_turning_and_starting_run_on_but_do_not_start() -> None:
     car = replace(CAR, supply=replace(CAR.supply, sag_v=0.0))
     made = compile_outing(make.held(60, speed_m_s=0.0, rpm=800.0), car, Goals(), 1)
     made.X[:20, at.X_SPEED] = 50.0  # the cap holds at low speed only: two seconds of full duty, then 20 %
-    lanes = lay_out([Contestant("slows down", shipped()["always-on"], quiet_cap=0.20)])
+    lanes = lay_out([Contestant("slows down", shipped()["always-on"], quiet_cap_pct=20.0)])
     assert run.play(made, lanes).state.reshape(at.ROWS, -1)[at.OMEGA, 0] > 50.0
 
 

@@ -181,6 +181,11 @@ BAD_TOML = [
     ),
     ("season", SEASON + OUTING.format("commute", "milde"), ["x.toml:11", "outing[1].climate", 'did you mean "mild"']),
     ("season", SEASON, ["outing is missing"]),
+    (
+        "season",
+        SEASON + OUTING.format("commute", "mild") + "[wear]\nexponent = 1.2\n",
+        ["x.toml:14", "wear.exponent must be one of 1, 1.5, 2 (given 1.2)"],
+    ),
     ("season", SEASON + 2 * OUTING.format("commute", "mild"), ["outing[2] repeats row 1"]),
     ("season", SEASON.replace("= 1", "= 0") + OUTING.format("commute", "mild"), ["prices are all zero"]),
     (
@@ -227,6 +232,14 @@ def test_a_bad_phase_is_told_once(tmp_path: Path) -> None:
     path = tmp_path / "x.toml"
     path.write_text(DRIVE + 'do = "cruise"\nspeed_kmh = 60\n', encoding="utf-8")
     assert complaint(load_drive, path).faults == [f"{path}:4: phase[1].seconds is missing"]
+
+
+def test_the_remedy_is_that_of_the_fault(tmp_path: Path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_text(SEASON + OUTING.format("commute", "milde"), encoding="utf-8")
+    assert "`arena list climates`" in complaint(load_season, path).remedy
+    path.write_text(SEASON.replace("= 1", "= 0") + OUTING.format("commute", "mild"), encoding="utf-8")
+    assert complaint(load_season, path).remedy == f"Correct {path}."
 
 
 BROKEN_FILES = [

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from arena.errors import BadInput
+from arena.scenario.check import check_file
 from arena.scenario.fault import fault_starter, load_fault
 from arena.scenario.loading import list_all
 from arena.scenario.season import load_season
@@ -94,3 +95,15 @@ def test_a_season_that_names_an_unknown_fault_or_repeats_one_is_told(tmp_path: P
         f'[season]\nname = "s"\n{prices}{row.format("fan-dead")}{row.format("weak-pump")}', encoding="utf-8"
     )
     assert [e.fault for e in load_season(path).entries] == ["fan-dead", "weak-pump"]
+
+
+def test_a_wrong_fault_file_is_found_by_checking_the_season_that_names_it(tmp_path: Path) -> None:
+    fault = written(tmp_path, '[fault]\nname = "odd"\n[pump]\nhead_shares = 0.5\n')
+    row = f'[[outing]]\ndrive = "hill-pulls"\nclimate = "mild"\nper_year = 1\nfault = "{fault.name}"\n'
+    path = tmp_path / "s.toml"
+    prices = "[prices]\ntracking_per_k_h = 1\nwear_per_h = 1\nenergy_per_kwh = 1\n"
+    path.write_text(f'[season]\nname = "s"\n{prices}{row}', encoding="utf-8")
+    with pytest.raises(BadInput, match=r"broken.toml:4: .*head_shares"):
+        check_file(path)
+    path.write_text(f'[season]\nname = "s"\n{prices}{row.replace(fault.name, "fan-dead")}', encoding="utf-8")
+    assert ("hill-pulls in mild with fan-dead", "1 a year", "") in check_file(path).rows
