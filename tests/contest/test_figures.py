@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from arena.contest.figures import NAMES, RunFigures, figures_of, time_to_target, weighted_quantile
-from arena.contest.foresight import Foreseen, _summed
+from arena.contest.foresight import LEVELS, WINDOWS_S, Foreseen, _summed, _window
 from arena.contest.run import Accumulated
 from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers, Goals
@@ -115,3 +115,21 @@ def test_what_foresight_comes_to() -> None:
     assert made.outings == tuple(found)
     idle = [replace(f, tuned=f.always_on, foresight=f.always_on) for f in found]
     assert math.isnan(_summed(plan, idle, 2).share.value)
+
+
+def test_windows_of_a_schedule_lie_on_the_drive_and_try_levels_and_neighbours() -> None:
+    ticks = 5000
+    schedule, rng = np.linspace(0.001, 0.999, ticks), np.random.default_rng(1)
+    met, lengths = set(), set()
+    for _ in range(4000):
+        first, last, duty = _window(rng, ticks, schedule)
+        assert 0 <= first < last <= ticks
+        lengths.add(last - first) if first > 0 and last < ticks else None
+        if duty in LEVELS:
+            met.add(duty)
+        else:
+            before, behind = float(schedule[max(first - 1, 0)]), float(schedule[min(last, ticks - 1)])
+            assert duty in (before, behind)
+            met.add("before" if duty == before else "behind")
+    assert met == {*LEVELS, "before", "behind"}
+    assert lengths == {round(s / at.TICK_S) for s in WINDOWS_S if s / at.TICK_S < ticks}

@@ -14,7 +14,7 @@ from hypothesis.extra.numpy import arrays
 
 from arena.contest import table_search, table_tuning
 from arena.contest.axes import Axes, Axis, axes_starter, default_axes, load_axes
-from arena.contest.table_search import CellSearch, Move, ShapeSearch, shifted
+from arena.contest.table_search import CellSearch, Move, ShapeSearch, plain_tables, shifted
 from arena.contest.table_shape import (
     SHAPE,
     acceptable,
@@ -26,6 +26,7 @@ from arena.contest.table_shape import (
     upright,
 )
 from arena.errors import BadInput
+from arena.plant.numbers import CarNumbers
 
 OTHERS = ("throttle_pct", "pedal_pct", "map_kpa", "speed_kmh", "coolant_c")
 RANGES = {s.name: (s.low, s.high) for s in SHAPE}
@@ -212,3 +213,16 @@ def test_every_table_tuning_asks_for_or_ends_with_keeps_the_promises(
             search.tell(list(rng.random(len(asked))))
         made = table_tuning.finish(training, search, shape, pool)
     keeps(made.cells, made.falling)
+
+
+def test_plain_tables_step_once_or_twice_at_every_temperature() -> None:
+    axes = default_axes().for_car(CarNumbers())
+    heat = len((axes.down, axes.across)[axes.heat].given)
+    rows = [t[:, 0] if axes.heat == 0 else t[0] for t in plain_tables(axes)]
+    full = {tuple(row) for row in rows}
+    for first in range(heat):
+        assert tuple(np.where(np.arange(heat) < first, 0.0, 1.0)) in full
+    held = [row for row in rows if row.max() > 0.0 and np.any((row > 0.0) & (row < 1.0)) and row[-1] == 1.0]
+    steps = {(int(np.argmax(row > 0.0)), int(np.argmax(row == 1.0))) for row in held}
+    assert steps == {(a, b) for a in range(heat) for b in range(a + 2, heat, 2)}
+    assert any(not row.any() for row in rows)
