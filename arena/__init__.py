@@ -48,14 +48,15 @@ def tournament(
 
 
 def tune(
-    climates: Sequence[str],
-    drives: Sequence[str] = ("commute", "hill-pulls"),
+    climates: Sequence[str] = (),
+    drives: Sequence[str] = (),
     strategy: str = "gated-table",
     **options: Any,
 ) -> TuningResult:
     """Settings for one strategy (for the table: the table itself) for drives in climates, with the evidence.
 
-    Options as `arena.contest.tuning.make_job`, and `workers`.
+    With `season=`: its outings, cut down to the climates and drives that are named. Options as
+    `arena.contest.tuning.make_job`, and `workers`.
     """
     from arena.contest.tuning import hold_tuning, make_job
 

@@ -114,12 +114,19 @@ def lay_out(contestants: Sequence[Contestant], interpret: bool = False) -> Lanes
     )  # fmt: skip
 
 
-def table_cells(contestant: Contestant) -> Floats:
-    """A contestant's table as `bilinear` reads it; one zero without a table."""
+def table_read(contestant: Contestant) -> Table | None:
+    """Row breakpoints, column breakpoints and duties (0..1) of the table a contestant's law reads, if it reads one."""
     strategy = contestant.strategy
     if strategy.table is None:
+        return None
+    return contestant.table or strategy.table(strategy.make_settings(dict(contestant.settings)))
+
+
+def table_cells(contestant: Contestant) -> Floats:
+    """A contestant's table as `bilinear` reads it; one zero without a table."""
+    made = table_read(contestant)
+    if made is None:
         return np.zeros(1)
-    made: Table = contestant.table or strategy.table(strategy.make_settings(dict(contestant.settings)))
     return flat_table(*made)
 
 

@@ -326,7 +326,7 @@ def standings_csv(standings: Standings, tuned: Mapping[str, bool], gaps: Mapping
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     head = ["place", "contestant", "ranked", "tuned", "tied_with", "score", "score_low", "score_high", "tuning_gap"]
-    writer.writerow([*head, "failed_runs", "mean_over_limit_k", *NAMES])
+    writer.writerow([*head, "failed_runs", "over_limit_k", *NAMES])
     for line in standings.lines:
         writer.writerow(
             [
@@ -379,11 +379,18 @@ def settings_toml(contestant: Contestant, comment: str) -> str:
     return tomlkit.dumps(document)
 
 
-def table_csv(rows: Sequence[float], columns: Sequence[float], cells: Sequence[Sequence[float]]) -> str:
-    """A duty table CSV: `iat_c \\ throttle_pct`, throttle across, IAT down, duty in per cent."""
+def table_csv(headings: Sequence[str], rows: Sequence[float], columns: Sequence[float], cells: Any) -> str:
+    """A duty table CSV, duty in per cent; `headings` name what rows and columns go by. Cells are 0..1."""
+    return grid_csv(headings, rows, columns, [[f"{100.0 * cell:.6g}" for cell in row] for row in cells])
+
+
+def grid_csv(
+    headings: Sequence[str], rows: Sequence[float], columns: Sequence[float], cells: Sequence[Sequence[str]]
+) -> str:
+    """Cells under the axes of a duty table, as `arena.contest.duty_table.read_table` reads them."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["iat_c \\ throttle_pct", *(f"{x:g}" for x in columns)])
+    writer.writerow([" \\ ".join(headings), *(f"{x:.10g}" for x in columns)])
     for at, row in zip(rows, cells, strict=True):
-        writer.writerow([f"{at:g}", *(f"{100.0 * cell:.4g}" for cell in row)])
+        writer.writerow([f"{at:.10g}", *row])
     return out.getvalue()

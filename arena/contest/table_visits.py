@@ -54,12 +54,18 @@ def visits(axes: Axes, outing: CompiledOuting, record: Floats, obeyed: Floats) -
 def _places(axis: Axis, outing: CompiledOuting, record: Floats) -> tuple[NDArray[np.int64], Floats]:
     """Lower breakpoint and share of the upper one at every tick, as the law reads them."""
     points = np.array(axis.points)
-    heading = axis.heading_metric
-    if heading in COLUMN:
-        values = outing.X[:, COLUMN[heading]]
-    else:  # the law sees what was read in the tick before
-        kelvin = record[:, at.T_READING if heading == "iat_c" else at.T_CORE_IN]
-        values = np.concatenate([[outing.start_k], kelvin[:-1]]) - ZERO_C_K
+    values = sensed(axis.heading_metric, outing, record)
     low = np.clip(np.searchsorted(points, values, side="right") - 1, 0, len(points) - 2)
     share = np.clip((values - points[low]) / (points[low + 1] - points[low]), 0.0, 1.0)
     return low, share
+
+
+def sensed(name: str, outing: CompiledOuting, record: Floats) -> Floats:
+    """What a law that declares the sense `name` met at every tick, (ticks,), in the sense's unit.
+
+    A probe's reading is that of the tick before, as the law sees it.
+    """
+    if name in COLUMN:
+        return np.asarray(outing.X[:, COLUMN[name]])
+    kelvin = record[:, at.T_READING if name == "iat_c" else at.T_CORE_IN]
+    return np.concatenate([[outing.start_k], kelvin[:-1]]) - ZERO_C_K

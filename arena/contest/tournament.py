@@ -21,7 +21,7 @@ from arena.contest.freezing import freezes_in, freezing_notes
 from arena.contest.laws import law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.protection import Protection, protection_of
-from arena.contest.run import Contestant, why_failed
+from arena.contest.run import Contestant, table_read, why_failed
 from arena.contest.standings import REFERENCES, RunTable, Standings, rank
 from arena.contest.store import (
     Folder,
@@ -37,7 +37,7 @@ from arena.contest.store import (
 from arena.contest.tables import join_worlds, judge, table_of
 from arena.contest.tune import Tuned, train_on, tune, with_tuned
 from arena.contest.views import views_json
-from arena.contest.worlds import Outing, Plan, batches, car_of_world, play_entry, without_arrays
+from arena.contest.worlds import Outing, Plan, batches, car_of_world, drive_notes, play_entry, without_arrays
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.plant.numbers import CarNumbers
@@ -96,6 +96,10 @@ class TournamentResult:
         """Score on fresh worlds less score on the worlds it was tuned on; None if it was not tuned."""
         trained, score = self.train_scores.get(contestant), self.standings.line(contestant).score
         return None if trained is None or score is None else score - trained
+
+    def drive_notes(self) -> list[str]:
+        """What the drives could not do as they were written, such as a pull that did not reach its speed."""
+        return drive_notes([(o.drive, o.notes) for o in self.outings])
 
     def failed_runs(self) -> list[dict[str, Any]]:
         """Every FAILED run: whose, where, why and when."""
@@ -249,9 +253,9 @@ def write_result(folder: Folder, result: TournamentResult) -> None:
         words = "tuned" if c.tuned else "as declared"
         text = settings_toml(c, f"Settings of {c.name}, {words}.")
         folder.write(f"settings/{c.name}.toml", text)
-        if c.strategy.table is not None:
-            made = c.strategy.table(c.strategy.make_settings(dict(c.settings)))
-            folder.write(f"tables/{c.name}.csv", table_csv(*made))
+        made = table_read(c)
+        if made is not None:
+            folder.write(f"tables/{c.name}.csv", table_csv(c.strategy.table_senses, *made))
 
 
 def make_plan(

@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 
 from arena.contest.axes import Axes
 from arena.contest.comparing import Comparison, Interval
-from arena.contest.store import Folder, copy_inputs, manifest, number, own_files, same_inputs, settings_toml
+from arena.contest.store import (
+    Folder,
+    copy_inputs,
+    grid_csv,
+    manifest,
+    number,
+    own_files,
+    same_inputs,
+    settings_toml,
+    table_csv,
+)
 from arena.contest.table_tuning import TunedTable
 from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import Job, TuningResult
@@ -84,21 +94,13 @@ def write_table(folder: Folder, table: TunedTable) -> None:
 
 def cells_csv(axes: Axes, cells: Floats) -> str:
     """A duty table CSV under the axes' own headings, duty in per cent; read back it gives the same bits."""
-    return _csv(axes, [[f"{100.0 * c:.6g}" for c in row] for row in cells])
+    return table_csv((axes.down.heading, axes.across.heading), axes.down.given, axes.across.given, cells)
 
 
 def visits_csv(axes: Axes, visits_s: Floats) -> str:
     """Seconds every cell was read by, weighted as interpolated, over all training outings."""
-    return _csv(axes, [[f"{v:.1f}" for v in row] for row in visits_s])
-
-
-def _csv(axes: Axes, cells: list[list[str]]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([f"{axes.down.heading} \\ {axes.across.heading}", *(f"{v:.10g}" for v in axes.across.given)])
-    for at, row in zip(axes.down.given, cells, strict=True):
-        writer.writerow([f"{at:.10g}", *row])
-    return out.getvalue()
+    words = [[f"{v:.1f}" for v in row] for row in visits_s]
+    return grid_csv((axes.down.heading, axes.across.heading), axes.down.given, axes.across.given, words)
 
 
 def table_toml(table: TunedTable) -> str:

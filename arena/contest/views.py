@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from arena.contest.outings import ready_outing
 from arena.contest.pool import in_order, pool_of
-from arena.contest.run import Contestant, Lanes, play
+from arena.contest.run import Contestant, Lanes, play, table_read
+from arena.contest.table_visits import sensed
 from arena.contest.worlds import SPREAD, Plan, batches
 from arena.plant import layout as at
 from arena.plant.compile import TICK_S, CompiledOuting
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+VIEWS_SCHEMA = 2  # of views.json
 POINTS = 1200  # of one line of a time view, at most
 FEWEST_POINTS = 240  # below this outings are left out rather than thinned further
 NUMBERS = 1_300_000  # in all time views together: some 3 MB of text
@@ -37,7 +39,7 @@ QUANTUM = {"iat_c": 0.1, "duty_pct": 1.0, "coolant_in_c": 0.1, "coolant_out_c": 
            "speed_kmh": 1.0, "boost_kpa": 1.0, "ambient_c": 0.1}  # fmt: skip
 LANE_LINES = ("iat_c", "duty_pct", "coolant_in_c", "coolant_out_c")
 _RECORD = {
-    "iat_c": at.T_IAT, "probe_c": at.T_READING, "coolant_in_c": at.T_CORE_IN, "coolant_out_c": at.T_CORE_OUT,
+    "iat_c": at.T_IAT, "coolant_in_c": at.T_CORE_IN, "coolant_out_c": at.T_CORE_OUT,
     "duty_pct": at.T_DUTY,
 }  # fmt: skip
 
@@ -47,7 +49,7 @@ def views_json(result: TournamentResult) -> str:
     plan = result.plan
     failed = [{**run, "time_s": round(run["time_s"], 1)} for run in result.failed_runs()]
     content = {
-        "schema": 1,
+        "schema": VIEWS_SCHEMA,
         "season": _season(plan),
         "car": _car(plan),
         "spread": plan.spread,
@@ -202,7 +204,7 @@ def _recorded(outing: CompiledOuting, lanes: Sequence[Lanes], points: int) -> di
                 _EDGES,
                 weights=outing.X[first : first + end, at.X_BOOST] * TICK_S / 60.0,
             )[0]
-            visits[c.name] = _visits(c, record[:end, _RECORD["probe_c"]] - ZERO_C_K, outing.X[first : first + end])
+            visits[c.name] = _visits(c, outing, played.trace[:, n, :], slice(first, first + end))
             if points:
                 lines[c.name] = {
                     name: line(
@@ -224,15 +226,16 @@ def _ended(record: Floats, end: int) -> Floats:
     return held
 
 
-def _visits(contestant: Contestant, iat_c: Floats, x: Floats) -> Floats:
+def _visits(contestant: Contestant, outing: CompiledOuting, record: Floats, ticks: slice) -> Floats:
     """Minutes spent nearest to each cell of a contestant's table while the engine ran, (rows, columns)."""
-    strategy = contestant.strategy
-    if strategy.table is None:
+    made = table_read(contestant)
+    if made is None:
         return np.zeros((0, 0))
-    rows, columns, _ = strategy.table(strategy.make_settings(dict(contestant.settings)))
-    running = x[:, at.X_ENGINE] > 0.5
-    i = _nearest(np.asarray(rows), iat_c[running])
-    j = _nearest(np.asarray(columns), x[running, at.X_THROTTLE])
+    rows, columns, _ = made
+    running = outing.X[ticks, at.X_ENGINE] > 0.5
+    down, across = (sensed(name, outing, record)[ticks][running] for name in contestant.strategy.table_senses)
+    i = _nearest(np.asarray(rows), down)
+    j = _nearest(np.asarray(columns), across)
     count = np.bincount(i * len(columns) + j, minlength=len(rows) * len(columns))
     return np.asarray(count.reshape(len(rows), len(columns)) * (TICK_S / 60.0), dtype=np.float64)
 
@@ -296,11 +299,18 @@ def _car(plan: Plan) -> dict[str, Any]:
 def _contestant(c: Contestant) -> dict[str, Any]:
     strategy = c.strategy
     settings = strategy.make_settings(dict(c.settings))
-    table = None
-    if strategy.table is not None:
-        rows, columns, cells = strategy.table(settings)
+    made, table = table_read(c), None
+    if made is not None:
+        rows, columns, cells = made
         duty = np.round(100.0 * np.asarray(cells), 1).tolist()
-        table = {"iat_c": list(rows), "throttle_pct": list(columns), "duty_pct": duty}
+        down, across = strategy.table_senses
+        table = {
+            "down": down,
+            "down_breakpoints": list(rows),
+            "across": across,
+            "across_breakpoints": list(columns),
+            "duty_pct": duty,
+        }
     return {
         "name": c.name,
         "strategy": strategy.name,

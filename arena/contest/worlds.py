@@ -7,6 +7,7 @@ meet the same traffic, the same probe noise and the same car. Worlds are made, r
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,7 @@ from arena.units import ZERO_C_K
 
 TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
 CARS = 6  # cars of one Latin hypercube: as many as a default ranking has worlds
+MOST_TOLD, MOST_DRIVES_TOLD = 3, 10  # notes told of one drive, and drives told of
 GIVEN_SHARE = 0.3  # a number given in the car file varies by this share of what an assumed one does
 
 # What varies from car to car, each evenly within +-spread of its value times the factor. Judgement, from memory.
@@ -145,6 +147,22 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
         plan.outing_id(entry), entry, replicate, drive.name, climate.name, e.outings_per_year, seconds, compiled,
         played.notes,
     )  # fmt: skip
+
+
+def drive_notes(playings: Sequence[tuple[str, Sequence[str]]]) -> list[str]:
+    """A line a drive that could not be driven as written: what is told of the playing of it of which most is told, and
+    how often anything was. `playings` are drives by name with the notes of one playing.
+    """
+    lines = []
+    for drive in dict.fromkeys(name for name, _ in playings):
+        found = [notes for name, notes in playings if name == drive]
+        most, having = max(found, key=len), sum(1 for notes in found if notes)
+        if most:
+            more = [f"{len(most) - MOST_TOLD} more remarks"] if len(most) > MOST_TOLD else []
+            lines.append(f"{drive}: {'; '.join([*most[:MOST_TOLD], *more])} ({having} of {len(found)} playings)")
+    if len(lines) > MOST_DRIVES_TOLD:
+        lines[MOST_DRIVES_TOLD:] = [f"{len(lines) - MOST_DRIVES_TOLD} more drives have remarks"]
+    return lines
 
 
 def without_arrays(outing: Outing) -> Outing:

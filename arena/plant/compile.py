@@ -141,7 +141,7 @@ def air_path(drive: Inputs, car: CarNumbers) -> AirPath:
     charger, engine, body = car.charger, car.engine, car.body
     flow = np.maximum(drive.air_flow_kg_s, 1e-6)
     on = drive.engine_on > 0.5
-    warm = np.clip((drive.engine_k - drive.ambient_k) / (WARM_ENGINE_K - drive.ambient_k), 0.0, 1.1)
+    warm = warmth(drive)
     slow = np.exp(-drive.speed_m_s / 6.0)
     driving = body.bay_rise_cruise_k + (body.bay_rise_traffic_k - body.bay_rise_cruise_k) * slow
     rise = np.where(on, driving, body.bay_rise_soak_k) * warm + drive.bay_extra_k
@@ -175,6 +175,11 @@ def air_path(drive: Inputs, car: CarNumbers) -> AirPath:
         float(wall_goal[0] if drive.start != "cold" else bay[0]),
     )
     return AirPath(heated + (wall - heated) * passing, bay, cp)
+
+
+def warmth(drive: Inputs) -> Floats:
+    """How warm the engine is, (ticks,): 0 at ambient, 1 at WARM_ENGINE_K, at most 1.1."""
+    return np.clip((drive.engine_k - drive.ambient_k) / (WARM_ENGINE_K - drive.ambient_k), 0.0, 1.1)
 
 
 def turbine_temperature(drive: Inputs, car: CarNumbers, flow: Floats, on: NDArray[np.bool_]) -> Floats:
@@ -225,7 +230,7 @@ def front_and_hose_columns(x: Floats, drive: Inputs, car: CarNumbers, path: AirP
     flow = face * front.face_m2 * np.asarray(air.density(drive.ambient_pa, drive.ambient_k))
     cp = np.asarray(air.heat_capacity(drive.ambient_k))
     left = np.exp(-np.asarray(exchanger.air_ntu(front.air_ha_w_k, front.air_ref_kg_s, front.air_exponent, flow, cp)))
-    warm = np.clip((drive.engine_k - drive.ambient_k) / (WARM_ENGINE_K - drive.ambient_k), 0.0, 1.1)
+    warm = warmth(drive)
     recirculated = front.standstill_rise_k * np.exp(-drive.speed_m_s / 3.0) * warm * drive.fan_on
     inlet = drive.ambient_k + recirculated + front.condenser_rise_k
     x[:, at.X_FRONT_A] = flow * cp * (1.0 - left) / at.FRONT_CELLS

@@ -37,7 +37,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
         ],
         "failed": result.failed_runs(),
         "protection": [asdict(p) for p in result.protection],
-        "notes": [*result.standings.notes, *result.notes],
+        "notes": [*result.standings.notes, *result.notes, *result.drive_notes()],
     }
     if per_climate:
         from arena.contest.tournament import climate_standings

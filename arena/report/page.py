@@ -19,6 +19,7 @@ from arena.report.shades import dark, shade
 from arena.report.wording import (
     PART_WORDS,
     PARTS,
+    SENSE_WORDS,
     cost_parts,
     digits_for,
     front,
@@ -27,6 +28,7 @@ from arena.report.wording import (
     scale_of,
     verdict,
 )
+from arena.strategies.base import SENSES
 from arena.units import Units
 from arena.writing import write_whole
 
@@ -198,16 +200,21 @@ def _settings(about: dict[str, Any], line: Line, keys: dict[str, str], result: R
 
 
 def _duty_table(table: dict[str, Any], visits: list[list[float]] | None, units: Units) -> dict[str, Any]:
-    scale = scale_of("degC", units)
+    down, across = (scale_of(SENSES[table[side]][0], units) for side in ("down", "across"))
     total = sum(map(sum, visits)) if visits else 0.0
     rows = []
-    for i, (at, cells) in enumerate(zip(table["iat_c"], table["duty_pct"], strict=True)):
+    for i, (at, cells) in enumerate(zip(table["down_breakpoints"], table["duty_pct"], strict=True)):
         row = []
         for j, duty in enumerate(cells):
             share = 100.0 * visits[i][j] / total if visits and total > 0.0 else 0.0
             row.append({"duty": f"{duty:.3g}", "share": share, **_shade(duty)})
-        rows.append((f"{scale.of(at):.4g}", row))
-    return {"unit": scale.unit, "columns": [f"{x:.4g}" for x in table["throttle_pct"]], "rows": rows}
+        rows.append((f"{down.of(at):.4g}", row))
+    return {
+        "down": f"{SENSE_WORDS[table['down']]}, {down.unit}",
+        "across": f"{SENSE_WORDS[table['across']]}, {across.unit}",
+        "columns": [f"{across.of(x):.4g}" for x in table["across_breakpoints"]],
+        "rows": rows,
+    }
 
 
 def _shade(duty_pct: float) -> dict[str, str]:

@@ -12,11 +12,12 @@ from typing import Any
 
 from arena.contest.figures import NAMES
 from arena.contest.standings import YARDSTICK
+from arena.contest.views import VIEWS_SCHEMA
 from arena.errors import BadInput
 from arena.report.views_file import check_manifest, check_views
 from arena.scenario import loading
 
-SCHEMA = 1
+MANIFEST_SCHEMA = 1
 JSON_LIMIT_BYTES = 50_000_000
 CSV_LIMIT_BYTES = 400_000_000  # runs.csv of a million runs
 _REMEDY = "Give the folder that `arena tournament --out DIR` wrote, whole."
@@ -67,7 +68,7 @@ def read_result(folder: str | Path) -> Result:
     if missing:
         unfinished = path.name.endswith(".partial")
         raise BadInput(missing, f"It is unfinished: go on with --resume {path}." if unfinished else _REMEDY)
-    manifest, views = _json(path / "manifest.json"), _json(path / "views.json")
+    manifest, views = _json(path / "manifest.json", MANIFEST_SCHEMA), _json(path / "views.json", VIEWS_SCHEMA)
     check_manifest(path / "manifest.json", manifest, _REMEDY)
     check_views(path / "views.json", views, _REMEDY)
     lines = tuple(_line(path / "standings.csv", number, row) for number, row in _rows(path / "standings.csv"))
@@ -87,16 +88,16 @@ def read_result(folder: str | Path) -> Result:
     return Result(path, manifest, lines, _runs(path / "runs.csv", known), views, tables)
 
 
-def _json(path: Path) -> dict[str, Any]:
+def _json(path: Path, schema: int) -> dict[str, Any]:
     where = loading.shown(path)
     raw = loading.read_bytes(path, JSON_LIMIT_BYTES)
     try:
         content = json.loads(raw.decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
         raise BadInput(f"{where}: damaged: {loading.one_line(str(error), 200)}", _REMEDY) from error
-    if not isinstance(content, dict) or content.get("schema") != SCHEMA:
+    if not isinstance(content, dict) or content.get("schema") != schema:
         given = loading.one_line(repr(content.get("schema"))) if isinstance(content, dict) else "none"
-        raise BadInput(f"{where}: schema {given}, this version reads {SCHEMA}", "Run the tournament again.")
+        raise BadInput(f"{where}: schema {given}, this version reads {schema}", "Run the tournament again.")
     return content
 
 
@@ -131,7 +132,7 @@ def _line(path: Path, number: int, row: dict[str, str]) -> Line:
         cells.number("score_high"),
         cells.number("tuning_gap"),
         cells.whole("failed_runs", 0),
-        cells.number("mean_over_limit_k") or 0.0,
+        cells.number("over_limit_k") or 0.0,
         {name: cells.number(name) for name in NAMES},
     )
 

@@ -12,18 +12,14 @@ from arena.contest.table_tuning import TunedTable
 from arena.contest.tradeoff import Tradeoff
 from arena.report.pictures import INK, RED, SOFT, new_figure, panel, put, write_picture
 from arena.report.shades import dark
+from arena.report.wording import SENSE_WORDS, scale_of
+from arena.strategies.base import SENSES
+from arena.units import Units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 CELL_W, CELL_H, LEFT, TOP = 58, 34, 62, 92  # pixels
-WORDS = {
-    "iat_c": "charge temperature, degC", "iat_f": "charge temperature, degF", "coolant_c": "coolant, degC",
-    "coolant_f": "coolant, degF", "throttle_pct": "throttle, %", "pedal_pct": "pedal, %",
-    "map_kpa": "manifold pressure, kPa", "map_psi": "manifold pressure, psi absolute", "speed_kmh": "road speed, km/h",
-    "speed_mph": "road speed, mph", "rpm": "engine speed, 1/min", "ambient_c": "outside air, degC",
-    "ambient_f": "outside air, degF",
-}  # fmt: skip
 MARKS = ("o", "s", "D", "^")  # of the named choices
 
 
@@ -115,4 +111,5 @@ def front_figure(found: Tradeoff, title: str) -> Figure:
 
 def words(axis: Axis) -> str:
     """What an axis shows, with its unit."""
-    return WORDS.get(axis.heading, axis.heading)
+    units = Units("metric" if axis.heading == axis.heading_metric else "us")
+    return f"{SENSE_WORDS[axis.heading_metric]}, {scale_of(SENSES[axis.heading_metric][0], units).unit}"

@@ -146,7 +146,7 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
     say(
         f"hot, cold: {degrees}-hours a year outside the target band, on boost and off; over: mean {degrees} over limit."
     )
-    for note in [*ties(standings, units), *standings.notes, *result.notes, *failures(result)]:
+    for note in [*ties(standings, units), *standings.notes, *result.notes, *result.drive_notes(), *failures(result)]:
         say(note)
     say()
     if result.train_scores:
@@ -171,14 +171,10 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
         say(line)
 
 
-UNIT_OF = {
-    "hot_boost_k_h": "K h", "hot_cruise_k_h": "K h", "cold_cruise_k_h": "K h", "boost_p95_c": "degC", "pump_hours": "h",
-    "wear_hours": "h", "pump_starts": "1", "energy_wh": "Wh", "power_kept_pct": "%",
-}  # fmt: skip
-
-
 def standings_table(standings: Standings, width: int, units: Units = METRIC) -> Table:
     """Places and the figures that fit the width."""
+    from arena.contest.figures import FIGURES
+
     headers = [("place", "right"), ("contestant", "left"), ("score", "right"), ("interval", "left")]
     narrow = [("hot_boost_k_h", "hot boost", 1), ("cold_cruise_k_h", "cold", 0), ("pump_hours", "pump h", 0)]
     wide = [("hot_cruise_k_h", "hot cruise", 0), ("wear_hours", "wear h", 0), ("pump_starts", "starts", 0)]
@@ -189,13 +185,14 @@ def standings_table(standings: Standings, width: int, units: Units = METRIC) -> 
     ]
     columns = narrow + (wide if width >= 100 else []) + (more if width >= 118 else [])
     headers += [(title, "right") for _, title, _ in columns] + [("over", "right")]
+    unit_of = {f.name: f.unit for f in FIGURES}
     rows = []
     for line in standings.lines:
         place = str(line.place) if line.place else ("FAILED" if line.failed_runs else "-")
         if line.tied_with:
             place += "="
         interval = "" if line.score_low is None else f"{line.score_low:.3f}..{line.score_high:.3f}"
-        figures = [figure(of(units, line.figures[name], UNIT_OF[name]), digits) for name, _, digits in columns]
+        figures = [figure(of(units, line.figures[name], unit_of[name]), digits) for name, _, digits in columns]
         over = figure(of(units, line.over_limit_k, "K"), 2)
         rows.append([place, line.contestant, figure(line.score, 3), interval, *figures, over])
     return table(headers, rows)

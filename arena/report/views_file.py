@@ -13,9 +13,11 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from arena.errors import BadInput
 from arena.scenario import loading
+from arena.strategies.base import SENSES
 
 Number = Annotated[float, Field(ge=-1e15, le=1e15)]
 Whole = Annotated[int, Field(ge=-(10**9), le=10**9)]
+SenseName = Annotated[str, Field(pattern=f"^({'|'.join(SENSES)})$")]
 Name = Annotated[str, Field(max_length=200)]
 Plain = str | Number | bool
 
@@ -71,8 +73,10 @@ class _Setting(_Strict):
 
 
 class _Table(_Strict):
-    iat_c: list[Number]
-    throttle_pct: list[Number]
+    down: SenseName
+    down_breakpoints: list[Number]
+    across: SenseName
+    across_breakpoints: list[Number]
     duty_pct: list[list[Number]]
 
 
@@ -193,7 +197,7 @@ def _clashes(views: ViewsFile) -> Iterator[str]:
     for k, contestant in enumerate(views.contestants):
         table, visits = contestant.table, views.visits.get(contestant.name)
         if table is not None:
-            shape = (len(table.iat_c), len(table.throttle_pct))
+            shape = (len(table.down_breakpoints), len(table.across_breakpoints))
             if not _is(table.duty_pct, shape) or (visits is not None and not _is(visits, shape)):
                 yield f"contestants[{k + 1}].table and its visits are not {shape[0]} by {shape[1]}"
 

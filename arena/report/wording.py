@@ -15,6 +15,12 @@ from arena.units import Units
 PARTS = ("tracking", "wear", "energy")
 PART_WORDS = {"tracking": "temperature off target", "wear": "pump wear", "energy": "electrical energy"}
 
+SENSE_WORDS = {
+    "iat_c": "charge temperature", "coolant_c": "coolant", "throttle_pct": "throttle", "pedal_pct": "pedal",
+    "map_kpa": "manifold pressure (absolute)", "speed_kmh": "road speed", "rpm": "engine speed",
+    "ambient_c": "outside air", "battery_v": "supply voltage", "engine_on": "engine on", "time_s": "time",
+}  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Scale:

@@ -64,8 +64,9 @@ class Strategy:
 
     `actuator`: "pwm" (duty is PWM duty) or "resistor" (0 off; up to 0.5 through the first resistor; up to
     below 1 through the second; 1 full). `ohms` names the settings that hold those resistances.
-    `table(settings) -> (row breakpoints, column breakpoints, rows of duty)` is for laws that read a table by two
-    of their senses; their law takes two more arguments, `cells` and `lane`, and reads them with `bilinear`.
+    `table(settings) -> (row breakpoints, column breakpoints, rows of duty)` is for laws that read a table: rows go by
+    the sense declared first, columns by the second; their law takes two more arguments, `cells` and `lane`, and
+    reads them with `bilinear`.
     `repair(settings) -> settings` makes any point of the search box a sensible one (e.g. full above start).
     """
 
@@ -89,6 +90,12 @@ class Strategy:
     def senses(self) -> tuple[str, ...]:
         """Names of what the law declares it needs sensed."""
         return tuple(self.sensed._fields)  # type: ignore[attr-defined]
+
+    @property
+    def table_senses(self) -> tuple[str, str]:
+        """What rows and columns of its table go by."""
+        down, across = self.senses[:2]
+        return down, across
 
     def defaults(self) -> dict[str, float]:
         """The default settings by name."""
@@ -216,6 +223,8 @@ def declaration_faults(strategy: Strategy) -> list[str]:
     for sense in strategy.senses:
         if sense not in SENSES:
             faults.append(f"Sensed.{sense} is not a sense; known: {', '.join(SENSES)}")
+    if strategy.table is not None and len(strategy.senses) < 2:
+        faults.append("a table goes by the first two senses, and Sensed declares fewer")
     declared = tuple(s.name for s in strategy.settings)
     if declared != tuple(strategy.settings_type._fields):  # type: ignore[attr-defined]
         faults.append(f"settings {declared} differ from the fields of {strategy.settings_type.__name__}")

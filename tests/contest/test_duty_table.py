@@ -53,9 +53,9 @@ def test_what_the_arena_writes_it_reads(tmp_path: Path) -> None:
     gated = shipped()["gated-table"]
     assert gated.table is not None
     rows, columns, cells = gated.table(gated.make_settings({}))
-    table = read_table(written(tmp_path, table_csv(rows, columns, cells)))
+    table = read_table(written(tmp_path, table_csv(gated.table_senses, rows, columns, cells)))
     assert table.rows == tuple(rows)
-    assert table.cells[5] == pytest.approx(cells[5], abs=1e-4)
+    assert table.cells[5] == pytest.approx(cells[5], abs=1e-6)
 
 
 def test_it_competes_untuned_and_keeps_every_promise(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from tune_drives import DRIVE
 
+import arena
 from arena.contest import aims, tradeoff, tuning
 from arena.contest.entering import contestant_of, settings_shown
 from arena.contest.studies import study_name
@@ -19,6 +20,7 @@ from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.report.tune_document import tuning_document
 from arena.report.tune_text import show_settings, show_tuning
+from arena.scenario.season import load_season
 from arena.units import Units
 
 OFF = 4.0  # K: the farthest target tried
@@ -42,6 +44,15 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> TuningResult:
 def printed(result: TuningResult, capsys: pytest.CaptureFixture[str]) -> str:
     show_tuning(result, Units())
     return capsys.readouterr().out
+
+
+def test_a_season_is_tuned_on_whole_from_python_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """`arena.tune` leaves nothing of a season out that it was not told to."""
+    monkeypatch.setattr(tuning, "hold_tuning", lambda job, workers: job)
+    made: Any = arena.tune(season="temperate-year", strategy="proportional")
+    assert made.plan.season.entries == load_season("temperate-year").entries
+    made = arena.tune(["hot"], strategy="proportional")
+    assert [(e.drive, e.climate) for e in made.plan.season.entries] == [("commute", "hot"), ("hill-pulls", "hot")]
 
 
 def test_every_pair_has_its_own_table_and_the_first_is_no_different_from_itself(result: TuningResult) -> None:
