@@ -126,7 +126,7 @@ def motor(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     pump_currents(S, X, o, P, used)
 
 
-@compiled_within
+@compiled
 def pump_currents(S: Any, X: Any, o: int, P: Any, used: int) -> None:
     """Currents, voltages and resistor heat at the mean speed of the tick."""
     supply = X[o + X_SUPPLY]

@@ -178,3 +178,10 @@ def test_watts_of_a_resistor_are_those_of_its_own_step_while_it_is_warm(monkeypa
     shipped = contestant_of("two-speed").strategy
     assert only.ohm == next(s.default for s in shipped.settings if s.name == shipped.ohms[0])
     assert tuning.resistors(training, contestant_of("proportional")) == ()
+
+
+def test_aims_move_target_or_limit_never_both(result: TuningResult) -> None:
+    season = result.job.plan.season
+    wanted = {(season.target_c + t, season.limit_c) for t in (-OFF, 0.0, OFF)}
+    wanted |= {(season.target_c, season.limit_c + k) for k in aims.LIMITS_K}
+    assert {(a.target_c, a.limit_c) for a in result.aims} == wanted

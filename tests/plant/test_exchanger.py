@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from arena.errors import BadInput
 from arena.plant import exchanger
 from arena.plant.exchanger import (
+    _share,
     air_ha_for,
     air_ntu,
     cell_effectiveness,
@@ -111,3 +112,8 @@ def test_huge_and_tiny_ntu_stay_finite_and_right() -> None:
     assert effectiveness(1e6, 1.0, "crossflow-unmixed") == pytest.approx(1.0 - 1.0 / math.sqrt(math.pi * 1e6), abs=1e-7)
     for kind in exchanger._FORMS:
         assert effectiveness(1e-9, 0.7, kind) == pytest.approx(1e-9, rel=1e-6)
+
+
+def test_the_share_of_the_smaller_flow_holds_down_to_a_trickle() -> None:
+    air, coolant = np.array([0.2, 5.0, 3.0, 1.0]), np.array([0.5, 0.5, 0.0, 4.0])
+    np.testing.assert_allclose(_share(air, coolant), [0.4, 1.0, 1.0, 0.25])

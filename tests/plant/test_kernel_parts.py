@@ -181,3 +181,37 @@ def test_a_probe_lags_steps_and_a_broken_one_reads_what_it_reads(tick: Tick) -> 
     x[at.X_FAULT_READING] = 233.15
     kernel.sense(tick.S, x, 0, tick.P, WIDTH)
     np.testing.assert_array_equal(tick[at.READING], 233.15)
+
+
+def test_currents_volts_and_a_pump_that_does_not_turn(tick: Tick) -> None:
+    """Eight lanes unlike each other: off, PWM and switched, resting, delayed, driven beyond its volts."""
+    duty = np.array([0.0, 0.5, 1.0, 0.8, 0.5, 0.4, 1.0, 0.6])
+    pwm = np.array([1.0, 1.0, 0.0, 0.0, 1.0, 1.0, 0.0, 1.0])
+    speed = np.array([0.0, 100.0, 200.0, 300.0, 0.0, 0.0, 900.0, 50.0])
+    volts, ohm, ratio = 13.0 - np.arange(8) * 0.5, 0.7 + 0.1 * np.arange(8), np.linspace(0.8, 1.2, 8)
+    waiting = np.array([0.0, 0.0, 2.0, 0.0, 0.0, 5.0, 0.0, 0.0])
+    tick[at.APPLIED], tick[at.IS_PWM], tick[at.SPEED], tick[at.OMEGA] = duty, pwm, speed, speed
+    tick[at.VOLTS], tick[at.TOTAL_OHM], tick[at.PER_OHM], tick[at.SERIES_OHM] = volts, ohm, 1.0 / ohm, 0.1 * ohm
+    tick[at.AMPS_RATIO], tick[at.DELAY], tick[at.STALL] = ratio, waiting, np.arange(8.0)
+    ke, brush, resistance, friction = 0.02, 0.4, 0.6, 0.01
+    for row, value in ((at.P_KE, ke), (at.P_BRUSH, brush), (at.P_RESISTANCE, resistance), (at.P_FRICTION, friction)):
+        tick.P[row] = value
+    tick.X[at.X_SUPPLY] = 13.8
+    kernel.pump_currents(tick.S, tick.X, 0, tick.P, WIDTH)
+    on = duty > 0.0
+    amps = on * np.maximum((volts - ke * speed) / ohm, 0.0)
+    np.testing.assert_allclose(tick[at.CURRENT], amps)
+    np.testing.assert_allclose(tick[at.BATTERY_A], amps * np.where(pwm > 0.0, duty * ratio, 1.0))
+    np.testing.assert_allclose(tick[at.MOTOR_V], on * (volts + brush - amps * (ohm - resistance)))
+    np.testing.assert_allclose(tick[at.RESISTOR_W], amps**2 * 0.1 * ohm)
+    np.testing.assert_array_equal(tick[at.STALL], [0, 0, 0, 0, 5, 0, 0, 0], "commanded, at rest, not waiting")
+    tick.P[at.P_SIGNAL], share = 1.0, np.where(np.arange(8) == 4, 0.0, 0.5)
+    torque = np.linspace(1e-6, 2e-6, 8)
+    tick[at.TORQUE_C], tick[at.SPEED_SHARE], tick[at.STALL] = torque, share, 3.0
+    kernel.pump_currents(tick.S, tick.X, 0, tick.P, WIDTH)
+    amps = (speed > 0.0) * (friction + torque * speed**2) / ke
+    motor_v = (speed > 0.0) * (brush + resistance * amps + ke * speed)
+    np.testing.assert_allclose(tick[at.CURRENT], amps)
+    np.testing.assert_allclose(tick[at.MOTOR_V], motor_v)
+    np.testing.assert_allclose(tick[at.BATTERY_A], amps * motor_v / 13.8)
+    assert tick[at.STALL][4] == 0.0, "a signal pump told to stand has not stalled"
