@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from arena.errors import BadInput
 from arena.plant.numbers import Pump
-from arena.plant.values import Out, Value, out, require
+from arena.plant.values import Out, Value, falling_root, out, require
 
 Array = NDArray[np.float64]
 Torque = Callable[[Any], Any]  # N m asked for at rad/s
@@ -163,8 +163,8 @@ def pwm_tables(pump: Pump, supply_v: float, load_torque_nm: Torque, points: int 
     """Voltage factor and supply share of a pump on PWM at its own steady speed for each duty.
 
     load_torque_nm: hydraulic torque plus friction at rad/s (N m), at a coolant temperature of the caller's choice,
-    for arrays too. The brush drop counts as part of the back EMF; leads are left out. Bisection on all duties at once.
-    At duty 0 the first step's values stand.
+    for arrays too. The brush drop counts as part of the back EMF; leads are left out. At duty 0 the first step's
+    values stand.
     """
     require("supply_v", supply_v, 0.0, above=True)
     duty = np.linspace(0.0, 1.0, points)
@@ -174,12 +174,10 @@ def pwm_tables(pump: Pump, supply_v: float, load_torque_nm: Torque, points: int 
         emf = pump.brush_v + pump.ke_v_s * speeds
         return pwm_steady(supply_v, emf, pump.resistance_ohm, pump.inductance_h, pump.pwm_hz, duty)
 
-    low, high = np.zeros(points), np.full(points, top)
-    for _ in range(50):  # to a 1e15th of the top speed
-        middle = 0.5 * (low + high)
-        faster = pump.ke_v_s * at(middle).mean_current_a > load_torque_nm(middle)
-        low, high = np.where(faster, middle, low), np.where(faster, high, middle)
-    speeds = np.where(low > 0.0, 0.5 * (low + high), 0.0)
+    def spare(speeds: Array) -> Array:
+        return np.asarray(pump.ke_v_s * at(speeds).mean_current_a - load_torque_nm(speeds))
+
+    speeds = falling_root(spare, np.full(points, top), 1e-12)
     means = at(speeds)
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = means.mean_motor_v / (duty * supply_v)

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,8 @@ from numpy.typing import NDArray
 
 from arena.errors import BadInput
 
-Value = float | NDArray[np.float64]
+Array = NDArray[np.float64]
+Value = float | Array
 Out = Any  # a float for floats, an array of the broadcast shape otherwise
 
 
@@ -32,6 +34,32 @@ def require(name: str, value: Value, low: float = -np.inf, high: float = np.inf,
         first = float(array[bad].flat[0]) if array.ndim else float(array)
         raise BadInput(f"{name} is {first:g}", f"give a finite {name} {_span(low, high, above)}")
     return array
+
+
+def falling_root(f: Callable[[Array], Any], high: Array, within: float) -> Array:
+    """Where each element of f, falling between 0 and `high` (floats of any shape), is 0, to `within`.
+
+    0 where it is not above 0 at 0, `high` where it is not below 0 there. Regula falsi, an end that stays counting half
+    each time (the Illinois rule; Dowell and Jarratt, BIT 11, 1971), and every fourth step the middle, for cliffs;
+    no step is shorter than 0.4 of `within`, so that the ends meet.
+    """
+    low, end = np.zeros_like(high), high
+    at_low, at_high = np.asarray(f(low)), np.asarray(f(high))
+    inside = (at_low > 0.0) & (at_high < 0.0)
+    ends = np.where(at_low > 0.0, end, 0.0)
+    x, side = ends, np.zeros(high.shape)
+    for step in range(200):
+        share = 0.5 if step % 4 == 3 else at_low / np.where(inside, at_low - at_high, 1.0)
+        inner = np.clip(share * (high - low), 0.4 * within, np.maximum(high - low - 0.4 * within, 0.4 * within))
+        x = np.where(inside, low + inner, ends)
+        value = np.asarray(f(x))
+        above = value > 0.0
+        at_low = np.where(above, value, np.where(side < 0.0, 0.5 * at_low, at_low))
+        at_high = np.where(above, np.where(side > 0.0, 0.5 * at_high, at_high), value)
+        low, high, side = np.where(above, x, low), np.where(above, high, x), np.where(above, 1.0, -1.0)
+        if not (inside & (value != 0.0) & (high - low > within)).any():
+            break
+    return x
 
 
 def _span(low: float, high: float, above: bool) -> str:

@@ -26,7 +26,7 @@ from arena.timetable.vehicle_kernel import (
     WIND_ROW,
 )
 
-_FIRST_CAPACITY = 16384
+_FIRST_CAPACITY = 32768  # 55 minutes: most drives need no more, and growing costs what was written
 
 
 def ticks_of(seconds: float) -> int:
