@@ -24,7 +24,7 @@ from arena.contest.run import Contestant
 from arena.contest.store import strategy_digests
 from arena.contest.table_search import FINALISTS, TABLE_GENERATION, CellSearch, ShapeSearch
 from arena.contest.table_tuning import TABLE_TRIALS, TunedTable, finish, split
-from arena.contest.tune import Search, Training, Tuned, costs_of
+from arena.contest.tune import GENERATION, Search, Training, Tuned, costs_of
 from arena.contest.worlds import Plan, plan_digest
 from arena.errors import BadInput
 from arena.scenario.loading import digest_of
@@ -176,7 +176,7 @@ def tune_shared(
     tell: Tell | None = None,
 ) -> Tuned:
     """Tune one strategy's settings together with whoever else has joined."""
-    search = Search(contestant, secrets.randbits(31), TABLE_GENERATION)
+    search = Search(contestant, secrets.randbits(31), GENERATION)
     shared = SharedStudy(storage, study_name(training.plan, contestant, None, "settings"), resume)
     _together(shared, search, training, trials, pool, tell, "tuning")
     return search.result()

@@ -20,7 +20,6 @@ from arena.contest.freezing import freezing_notes
 from arena.contest.pool import Tell, pool_of
 from arena.contest.run import Contestant, lay_out, play
 from arena.contest.standings import REFERENCES
-from arena.contest.table_search import TABLE_GENERATION
 from arena.contest.table_shape import SHAPE, output_settings
 from arena.contest.table_tuning import TABLE_TRIALS, TunedTable, train_robustly, tune_table
 from arena.contest.tournament import (
@@ -31,7 +30,7 @@ from arena.contest.tournament import (
     MOST_TRIALS,
     make_plan,
 )
-from arena.contest.tune import Keep, Kept, Training, Tuned, at_bound, tune
+from arena.contest.tune import GENERATION, Keep, Kept, Training, Tuned, at_bound, tune
 from arena.contest.worlds import Plan
 from arena.errors import BadInput
 from arena.plant import layout as at
@@ -266,7 +265,7 @@ def hold_tuning(
             if shared is not None:
                 tuned = studies.tune_shared(shared, resume, training, made, pool, job.trials, tell)
             else:
-                size = min(TABLE_GENERATION, job.trials)
+                size = min(GENERATION, job.trials)
                 tuned = tune(training, [made], job.trials, pool, tell, keep, kept, size)[made.name]
             mine = tuned.contestant
         result = judged(job, training, mine, table, tuned, pool, tell)
