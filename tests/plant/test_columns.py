@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from arena.plant import layout as at
-from arena.plant.compile import compile_outing
+from arena.plant.compile import air_path, compile_outing
 from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
@@ -57,3 +59,19 @@ def test_only_scored_ticks_weigh_and_boost_and_cruise_share_each(played: Played,
     assert set(np.round(weight, 12)) == {0.0, 1.0} and not weight[~scored].any()
     assert not columns[played.engine_on < 0.5][:, [at.X_BOOST, at.X_CRUISE, at.X_LIMIT]].any()
     assert (columns[:, at.X_LIMIT] <= columns[:, at.X_BOOST] + columns[:, at.X_CRUISE]).all()
+
+
+def test_a_supercharger_churns_by_its_bypass_and_no_more_from_a_pressure_ratio_of_1_2(played: Played) -> None:
+    """Heat of the churned air, all of it up to ambient manifold pressure, fading to none at 1.2 times that."""
+    plain = CarNumbers()
+    still = replace(plain.charger, core_loss_pa=0.0, intake_loss_pa=0.0, pipe_ha_w_k=1e-12, bypass_churn_w=0.0)
+    engine = replace(plain.engine, supercharged=True)
+    none, some = (
+        air_path(played, replace(plain, engine=engine, charger=replace(still, bypass_churn_w=watts)))
+        for watts in (0.0, 600.0)
+    )
+    ratio = np.maximum(played.map_pa / played.ambient_pa, 1.0)
+    share = np.interp(ratio, [1.0, 1.2], [1.0, 0.0]) * (played.engine_on > 0.5)
+    assert ((share > 0.1) & (share < 0.9)).any() and (ratio > 1.3).any() and (share == 1.0).any()
+    heat = (some.charger_out_k - none.charger_out_k) * np.maximum(played.air_flow_kg_s, 1e-6) * some.heat_capacity
+    np.testing.assert_allclose(heat, 600.0 * share, rtol=1e-6, atol=1e-6)
