@@ -5,7 +5,7 @@ Below the lowest running duty the output is off, with a little hysteresis; a low
 
 from typing import NamedTuple
 
-from arena.strategies.base import bilinear
+from arena.strategies.base import bilinear, output_on
 
 
 class Sensed(NamedTuple):
@@ -32,9 +32,5 @@ def duty(sensed: Sensed, settings: Settings, memory: Memory, cells: object, lane
     """The cell values between the breakpoints, held at the edges; off below the lowest running duty."""
     read = bilinear(cells, lane, sensed[0], sensed[1])
     lowest = 0.01 * settings.lowest_pct
-    running = memory.running
-    if read >= lowest - 1e-9:
-        running = 1.0
-    elif read < lowest - 0.01 * settings.hysteresis_pct or read <= 0.0:
-        running = 0.0
+    running = output_on(read, lowest, 0.01 * settings.hysteresis_pct, memory.running)
     return running * max(read, lowest), Memory(running)

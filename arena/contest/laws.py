@@ -160,7 +160,9 @@ def _signature() -> Any:
 
 def _source(strategy: Strategy) -> str:
     """Source of the generated module: the strategy's file made compilable, and the loop over lanes."""
-    given = "\n\n".join(f"@{_JIT}\n{inspect.getsource(function)}" for function in (base.bilinear, base.clip))
+    given = "\n\n".join(
+        f"@{_JIT}\n{inspect.getsource(function)}" for function in (base.bilinear, base.clip, base.output_on)
+    )
     return f"{_HEAD}\n\nLANES = {at.LANES}\nnatural = _u\n\n{given}\n\n{_own_code(strategy)}\n\n{_loop(strategy)}"
 
 

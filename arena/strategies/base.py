@@ -129,6 +129,17 @@ def clip(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
 
 
+def output_on(read: float, lowest: float, hysteresis: float, running: float) -> float:
+    """Whether (1 or 0) an output is on that gives no duty below `lowest`, 0..1: on from there, off `hysteresis` under
+    it or at nothing asked, else as it was.
+    """
+    if read >= lowest - 1e-9:
+        running = 1.0
+    elif read < lowest - hysteresis or read <= 0.0:
+        running = 0.0
+    return running
+
+
 def natural(value: Any) -> Any:
     """A whole number that is not negative. Compiled, the type says so: places in an array then need no check for
     counting from the end, and loops over lanes become vector code.

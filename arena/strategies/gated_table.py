@@ -7,7 +7,7 @@ nothing between zero and the running floor.
 
 from typing import NamedTuple
 
-from arena.strategies.base import Setting, Strategy, bilinear
+from arena.strategies.base import Setting, Strategy, bilinear, output_on
 
 IAT_C = (10.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0, 60.0)
 THROTTLE_PCT = (0.0, 10.0, 20.0, 35.0, 50.0, 65.0, 80.0, 100.0)
@@ -41,11 +41,7 @@ def duty(sensed: Sensed, settings: Settings, memory: Memory, cells: object, lane
     """Read the table; below the floor the pump is off, with a little hysteresis against chatter."""
     read = bilinear(cells, lane, sensed.iat_c, sensed.throttle_pct)
     floor = 0.01 * settings.floor_pct
-    running = memory.running
-    if read >= floor:
-        running = 1.0
-    elif read < floor - 0.01 * settings.hysteresis_pct or read <= 0.0:
-        running = 0.0
+    running = output_on(read, floor, 0.01 * settings.hysteresis_pct, memory.running)
     return running * max(read, floor), Memory(running)
 
 

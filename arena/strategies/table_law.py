@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from arena.strategies.base import bilinear
+from arena.strategies.base import bilinear, output_on
 
 
 class Sensed(NamedTuple):
@@ -27,10 +27,6 @@ class Memory(NamedTuple):
 def duty(sensed: Sensed, settings: Settings, memory: Memory, cells: object, lane: int) -> tuple[float, Memory]:
     """Bilinear between the cells, held at the edges."""
     read = bilinear(cells, lane, sensed[0], sensed[1])
-    running = memory.running
-    if read >= memory.lowest - 1e-9:
-        running = 1.0
-    elif read < memory.lowest - memory.hysteresis or read <= 0.0:
-        running = 0.0
+    running = output_on(read, memory.lowest, memory.hysteresis, memory.running)
     asked = running * max(read, memory.lowest)
     return asked, Memory(memory.lowest, memory.hysteresis, running)
