@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 import pytest
 
-HEAVY = ("numpy", "scipy", "pandas", "numba", "llvmlite", "simpy", "optuna", "CoolProp", "tomlkit", "rich", "jinja2",
-         "matplotlib")  # fmt: skip
+HEAVY = ("numpy", "pydantic", "scipy", "pandas", "numba", "llvmlite", "simpy", "optuna", "CoolProp", "tomlkit", "rich",
+         "jinja2", "matplotlib")  # fmt: skip
 _RUN = """
 import sys
 from arena.cli import main
