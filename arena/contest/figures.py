@@ -54,7 +54,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("octane_over_limit", "ON", "lower", "octane requirement for boost_p95 over the limit, 1 ON per 7 K", "mean"),
 )
 NAMES: tuple[str, ...] = tuple(f.name for f in FIGURES)
-WEAR_ROWS: dict[float, int] = dict(zip(WEAR_EXPONENTS, (at.WEAR_1, at.WEAR_15, at.WEAR_2), strict=True))
+WEAR_ROWS = (at.WEAR_1, at.WEAR_15, at.WEAR_2)  # of WEAR_EXPONENTS
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def figures_of(
     out["octane_over_limit"] = np.maximum(out["boost_p95_c"] - (goals.limit_k - ZERO_C_K), 0.0) * OCTANE_PER_K
     out["minutes_to_target"], out["target_reached_share"] = time_to_target(row(at.REACHED), outing)
     out["pump_hours"] = row(at.PUMP_TICKS) * hours
-    parts = np.stack([row(r) * hours for r in WEAR_ROWS.values()])
+    parts = np.stack([row(r) * hours for r in WEAR_ROWS])
     out["wear_hours"] = parts[WEAR_EXPONENTS.index(wear_exponent)] + wear_start_h * row(at.STARTS)
     out["pump_starts"] = row(at.STARTS).copy()
     out["energy_wh"] = row(at.ENERGY) * hours

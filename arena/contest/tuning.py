@@ -31,7 +31,7 @@ from arena.contest.tournament import (
     make_plan,
 )
 from arena.contest.tune import GENERATION, Keep, Kept, Training, Tuned, at_bound, tune
-from arena.contest.worlds import Plan
+from arena.contest.worlds import Plan, drive_notes
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.scenario import loading
@@ -59,6 +59,7 @@ class Job:
     against: Contestant | None
     trials: int
     replicates: int
+    notes: tuple[str, ...] = ()  # what was tolerated while files were read
 
 
 @dataclass(frozen=True)
@@ -178,8 +179,8 @@ def make_job(
     frame = (load_axes(axes) if axes is not None else default_axes()).for_car(numbers)
     extra = [p for p in (path, frame.path, Path(against) if against else None) if p is not None]
     plan = replace(plan, sources=tuple(sorted({*plan.sources, *extra})))
-    other = against_table(against, frame) if against else None
-    return Job(plan, given, frame if is_table else None, other, trials, replicates)
+    other, notes = (against_table(against, frame), read_table(against).notes) if against else (None, ())
+    return Job(plan, given, frame if is_table else None, other, trials, replicates, notes)
 
 
 def to_tune(strategy: str) -> Contestant:
@@ -296,9 +297,8 @@ def judged(
         for words, factor in (("10 % weaker", 0.9), ("10 % stronger", 1.1))
     }  # fmt: skip
     car = job.plan.car.numbers()
-    notes = [*freezing_notes(car, job.plan.climates), *notes_on(mine, car)]
-    if job.against is not None:
-        notes += read_table(job.against.strategy.data[0]).notes
+    notes = [*job.notes, *freezing_notes(car, job.plan.climates), *notes_on(mine, car)]
+    notes += drive_notes([(outing.drive, outing.notes) for outing, _ in training.outings])
     if tuned is not None:
         notes += [f"{bound} of its range" for bound in tuned.at_bounds]
     if table is not None:  # its cells were free to go on from there

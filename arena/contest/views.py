@@ -326,6 +326,6 @@ def _contestant(c: Contestant) -> dict[str, Any]:
             for s in strategy.settings
         ],
         "table": table,
-        "quiet_cap": 0.01 * c.quiet_cap_pct,
+        "quiet_cap_pct": c.quiet_cap_pct,
         "run_on_s": c.run_on_s,
     }  # fmt: skip

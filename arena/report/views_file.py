@@ -90,7 +90,7 @@ class _Contestant(_Strict):
     failsafe_duty: Number
     settings: list[_Setting]
     table: _Table | None
-    quiet_cap: Number = 1.0
+    quiet_cap_pct: Number = 100.0
     run_on_s: Number = 0.0
 
 

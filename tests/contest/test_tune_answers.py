@@ -150,8 +150,11 @@ def test_what_hardware_cannot_hold_and_decimal_commas_are_told_with_a_tuning(tmp
     mine.write_text("iat_c \\ throttle_pct;0;50\n20;0;12,5\n60;60;90\n", encoding="utf-8")
     job = make_job(["mild"], [str(drive)], strategy="two-speed+quiet_cap_pct=40", trials=4, replicates=2)
     assert any("its hardware cannot hold a duty of 40 %" in note for note in hold_tuning(job, workers=1).notes)
+    drive.write_text(DRIVE.replace("to_kmh = 120", "to_kmh = 290\n  longest_s = 5"), encoding="utf-8")
     job = make_job(["mild"], [str(drive)], against=mine, trials=4, replicates=2)
+    mine.unlink()
     result = hold_tuning(job, 2, asked=Asked(foresight=False))
+    assert any(note.startswith("pulls: ") and "290" in note for note in result.notes), result.notes
     assert f"{mine}: decimal commas are read as decimal points" in result.notes
     mine.write_text("rpm \\ throttle_pct,0,50\n800,0,12\n6000,60,90\n", encoding="utf-8")
     with pytest.raises(BadInput, match="neither axis is a temperature"):
