@@ -197,10 +197,11 @@ def to_tune(strategy: str) -> Contestant:
             f"--strategy {strategy}: {', '.join(given.settings)} is what tuning looks for",
             f"Hang only what a strategy carries on it ({', '.join(s.name for s in CARRIED)}), or nothing.",
         )
-    if carries(given) and found.table is not None:
+    hung = "".join(f"+{name}={value:g}" for name, value in carries(given).items())
+    if hung and found.table is not None:
         raise BadInput(
             f"--strategy {strategy}: a table is tuned carrying nothing",
-            f"Tune {found.name}, then race what comes out with {' and '.join(f'+{n}=...' for n in carries(given))}.",
+            f"Tune {found.name}, then race what comes out: table:FILE.csv{hung}",
         )
     return replace(given, name=found.name)
 
