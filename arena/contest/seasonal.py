@@ -112,6 +112,7 @@ def part_of(plan: Plan, keep: list[int]) -> Plan:
         season=season,
         drives=tuple(plan.drives[k] for k in keep),
         climates=tuple(plan.climates[k] for k in keep),
+        faults=tuple(plan.faults[k] for k in keep) if plan.faults else (),
     )
 
 

@@ -25,7 +25,7 @@ INTERVAL = (0.025, 0.975)
 FEW_WORLDS = 5  # below this the intervals say little, and the standings say so
 HARD_LIMIT_K = 2.0  # mean excess over the attainable limit on boost that no place is given for
 YARDSTICK = "always-on"
-REFERENCES = (YARDSTICK, "always-off")  # always among the contestants, never with a place
+REFERENCES = (YARDSTICK, "always-off")  # always among the contestants; always-off never with a place
 
 
 @dataclass(frozen=True)

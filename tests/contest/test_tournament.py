@@ -78,7 +78,7 @@ def test_equal_budgets_and_tuning_never_worse_on_its_own_worlds(small_season: Pa
         assert gap == pytest.approx(fresh - score)
 
 
-def test_the_yardstick_scores_one_and_references_have_no_place(small_season: Path) -> None:
+def test_the_yardstick_scores_one_and_always_off_has_no_place(small_season: Path) -> None:
     lines = rank_season(make_plan(small_season), entrants(), 2).standings.lines
     scores = {line.contestant: line for line in lines}
     assert scores[YARDSTICK].score == 1.0

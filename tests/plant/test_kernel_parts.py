@@ -215,3 +215,29 @@ def test_currents_volts_and_a_pump_that_does_not_turn(tick: Tick) -> None:
     np.testing.assert_allclose(tick[at.MOTOR_V], motor_v)
     np.testing.assert_allclose(tick[at.BATTERY_A], amps * motor_v / 13.8)
     assert tick[at.STALL][4] == 0.0, "a signal pump told to stand has not stalled"
+
+
+def test_everything_recorded_stands_in_its_column_and_nowhere_else(tick: Tick) -> None:
+    rows = {
+        at.T_IAT: at.IAT, at.T_READING: at.READING, at.T_CORE_METAL: at.CORE_METAL, at.T_CORE_IN: at.CORE_IN,
+        at.T_CORE_OUT: at.CORE_OUT, at.T_FRONT_IN: at.FRONT_IN, at.T_FRONT_OUT: at.FRONT_OUT, at.T_TANK: at.LINK,
+        at.T_DUTY: at.APPLIED, at.T_PUMP_V: at.MOTOR_V, at.T_PUMP_A: at.CURRENT, at.T_PUMP_SPEED: at.SPEED,
+        at.T_FLOW: at.FLOW, at.T_RESISTOR_W: at.RESISTOR_W, at.T_HEAT_AIR: at.HEAT_AIR, at.T_HEAT_OUT: at.HEAT_OUT,
+    }  # fmt: skip
+    assert sorted([*rows, at.T_SUPPLY_W]) == list(range(at.TRACE_COLUMNS))
+    for column, row in rows.items():
+        tick[row] = 100.0 * (column + 1) + np.arange(WIDTH)
+    tick[at.SIDE], tick[at.BATTERY_A], tick.X[at.X_SUPPLY] = -5.0, 2.0 + np.arange(WIDTH), 13.0
+    trace = np.full((4, 3, at.TRACE_COLUMNS), -1.0)  # four ticks of three lanes
+    kernel.record(tick.S, tick.X, 0, tick.P, 2, trace.reshape(-1), 3, at.TRACE_COLUMNS)
+    assert (trace[[0, 1, 3]] == -1.0).all()
+    for lane in range(3):
+        for column in rows:
+            assert trace[2, lane, column] == 100.0 * (column + 1) + lane
+        assert trace[2, lane, at.T_SUPPLY_W] == 13.0 * (2.0 + lane)
+    tick.P[at.P_SIDE_SHARE] = 0.2
+    kernel.record(tick.S, tick.X, 0, tick.P, 0, trace.reshape(-1), 3, at.TRACE_COLUMNS)
+    assert (trace[0, :, at.T_TANK] == -5.0).all()
+    iat = np.full((4, 3), -1.0)
+    kernel.record(tick.S, tick.X, 0, tick.P, 1, iat.reshape(-1), 3, 1)
+    np.testing.assert_array_equal(iat, [[-1] * 3, [100, 101, 102], [-1] * 3, [-1] * 3])
