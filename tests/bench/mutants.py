@@ -299,14 +299,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--skip", type=int, default=0, help="leave out so many of the first; to share a sample out")
+    parser.add_argument("--package", choices=PACKAGES, help="those of the sample in this package; to share it out")
     parser.add_argument("--minutes", type=float, default=1e9, help="stop after so long, and say how many were tried")
     parser.add_argument("--only", help="one file, as arena/plant/air.py")
     given = parser.parse_args()
     for library in LIBRARIES:  # once, for all processes forked off this one
         importlib.import_module(library)
 
-    mutants = drawn(given.count, given.seed, given.only)[given.skip :]
+    sample = drawn(given.count, given.seed, given.only)
+    mutants = [m for m in sample if given.package is None or m.file.split("/")[1] == given.package]
     until = time.monotonic() + 60.0 * given.minutes
     survived: list[Mutant] = []
     tried = {f"{package}{kind}": [0, 0] for package in PACKAGES for kind in KINDS}
