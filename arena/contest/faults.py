@@ -53,12 +53,12 @@ def onset_of(fault: Fault, played: Played) -> int:
 def car_under(fault: Fault, car: CarNumbers) -> CarNumbers:
     """The car's numbers once the fault is there."""
     f = fault.file
-    air, tank = 0.01 * f.front.air_left_pct, 0.01 * f.loop.tank_left_pct
+    air, tank, head = (0.01 * left for left in (f.front.air_left_pct, f.loop.tank_left_pct, f.pump.head_left_pct))
     front, loop = car.front, car.loop
     return replace(
         car,
         probe=replace(car.probe, tau_s=max(f.probe.tau_s or 0.0, car.probe.tau_s)),
-        pump=replace(car.pump, head_factor=car.pump.head_factor * 0.01 * f.pump.head_left_pct),
+        pump=replace(car.pump, head_factor=car.pump.head_factor * head),
         loop=replace(loop, tank_m3=loop.tank_m3 * tank, extra_m3=loop.extra_m3 * tank),
         front=replace(
             front,

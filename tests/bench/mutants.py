@@ -62,7 +62,7 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/entering": (
         "contest/test_requests.py", "contest/test_tune_table.py", "strategies/test_on_a_drive.py", "cli/test_cli.py",
     ),
-    "contest/faults": ("contest/test_faults.py",),
+    "contest/faults": ("contest/test_protection.py", "contest/test_faults.py"),
     "contest/figures": ("contest/test_figures.py", *DRIVES, "timetable/test_fuel.py"),
     "contest/floor_law": TABLES,
     "contest/foresight": ("contest/test_figures.py", "contest/test_tune_table.py"),

@@ -1,16 +1,21 @@
-"""What is counted of a fault, by hand on made-up runs: worst charge, seconds over, duty, and what was noticed."""
+"""What a fault breaks and what is counted of it, by hand: worst charge, seconds over, duty, and what was noticed."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from arena.contest.faults import AIR_TORQUE, HELD_FAST_NM, LOWEST_BATTERY_V, break_columns, break_tables, car_under
 from arena.contest.protection import CHANGED, FULL, _noticed, _onset_share, _Run, _see, _Seen, _summed
 from arena.contest.spans import Span, SpannedOuting, spans_of
+from arena.plant import layout as at
 from arena.plant.compile import TICK_S
+from arena.plant.numbers import CarNumbers
+from arena.scenario.fault import Fault, FaultFile
 from arena.units import ZERO_C_K
 
 LIMIT_K = 320.0
@@ -110,3 +115,68 @@ def test_spans_follow_one_another_to_the_end() -> None:
         ((Span(100, "a"),), [(0, 100, whole)]),  # type: ignore[arg-type]
     ):
         assert list(spans_of(spanned(*later))) == wanted
+
+
+def broken(**parts: dict[str, Any]) -> Fault:
+    return Fault("any", "", FaultFile.model_validate({"fault": {"name": "any"}, **parts}), "")
+
+
+def test_every_part_is_left_what_the_file_says() -> None:
+    base = CarNumbers()
+    car = replace(
+        base,
+        loop=replace(base.loop, tank_m3=2e-3, extra_m3=1e-3),
+        front=replace(base.front, face_velocity_ratio=0.5, fan_m_s=3.0, still_m_s=0.4),
+        pump=replace(base.pump, head_factor=0.9),
+        probe=replace(base.probe, tau_s=6.0),
+    )
+    fault = broken(
+        probe={"tau_s": 20}, pump={"head_left_pct": 50}, loop={"tank_left_pct": 25}, front={"air_left_pct": 40}
+    )
+    made = car_under(fault, car)
+    assert (made.probe.tau_s, made.pump.head_factor) == (20.0, pytest.approx(0.45))
+    assert (made.loop.tank_m3, made.loop.extra_m3) == pytest.approx((0.5e-3, 0.25e-3))
+    front = made.front
+    assert (front.face_velocity_ratio, front.fan_m_s, front.still_m_s) == pytest.approx((0.2, 1.2, 0.16))
+    assert car_under(broken(probe={"tau_s": 2}), car).probe.tau_s == 6.0, "a car's own slower probe is no faster for it"
+    assert car_under(broken(fan={"dead": True}), car) == car
+
+
+def test_constants_and_flows_once_the_fault_is_there() -> None:
+    def tables(fault: Fault) -> tuple[np.ndarray, np.ndarray]:
+        p, flow = np.full(at.P_COUNT, 7.0), np.array([4.0, 3.0, 2.0, 1.0])  # flow and torque by turns
+        break_tables(p, flow, fault)
+        return p, flow
+
+    p, flow = tables(broken(loop={"flow_left_pct": 25}))
+    np.testing.assert_allclose(flow, [1.0, 0.75, 0.5, 0.25])
+    assert (p == 7.0).all()
+    np.testing.assert_allclose(tables(broken(loop={"flow_left_pct": 0}))[1], [0.0, 3 * AIR_TORQUE, 0.0, AIR_TORQUE])
+    p, flow = tables(broken(pump={"stalled": True}))
+    assert p[at.P_FRICTION] == HELD_FAST_NM and p[at.P_STALL_TICKS] == np.inf and p[at.P_QUIET_KMH] == 7.0
+    np.testing.assert_array_equal(flow, [4.0, 3.0, 2.0, 1.0])
+    for reads in ("open", "short"):
+        p, _ = tables(broken(probe={"reads": reads}))
+        assert p[at.P_QUIET_KMH] == -1.0 and p[at.P_FRICTION] == 7.0
+
+
+def test_reading_and_supply_from_the_onset_on() -> None:
+    car = CarNumbers()
+
+    def columns(fault: Fault) -> np.ndarray:
+        x = np.full((72001, at.X_COLUMNS), 13.9)
+        x[40000:, at.X_SUPPLY] = 10.0
+        break_columns(x, fault, car, 1)
+        return x
+
+    for reads, wanted in (("open", -40.0), ("short", 150.0)):
+        x = columns(broken(probe={"reads": reads}))
+        assert x[0, at.X_FAULT_READING] == 13.9
+        np.testing.assert_allclose(x[1:, at.X_FAULT_READING], wanted + ZERO_C_K)
+        assert (x[:40000, at.X_SUPPLY] == 13.9).all()
+    x = columns(broken(supply={"alternator_off": True, "fall_v_per_h": 1.5}))
+    off = car.supply.off_v
+    np.testing.assert_allclose(x[[0, 1, 36001], at.X_SUPPLY], [13.9, off, off - 1.5])
+    assert x[50001, at.X_SUPPLY] == 10.0, "no more than there was"
+    x = columns(broken(supply={"alternator_off": True, "fall_v_per_h": 30.0}))
+    assert x[39999, at.X_SUPPLY] == LOWEST_BATTERY_V

@@ -151,6 +151,9 @@ def test_short_curves_and_shut_off_beyond(head: tuple[float, ...]) -> None:
         return
     curve = pump_head_pa(replace(Pump(), head_flow_m3_s=flow, head_pa=head))
     assert curve(0.0) == pytest.approx(55e3)
+    slope, last = (head[-1] - head[-2]) / 1e-4, flow[-1]
+    for beyond in (0.0, 1e-6, 1e-4, 1e-3):
+        assert curve(last + beyond) == pytest.approx(head[-1] + slope * beyond, abs=1e-9)
     assert curve(5e-4) < 0.0
 
 
