@@ -148,8 +148,14 @@ def _usable(checked: Checked) -> Checked:
     log = checked.loaded
     assert isinstance(log, Log)
     have = set(log.values)
-    as_drive = "rpm, MAP and speed" if {"speed", "rpm", "map"} <= have else "speed" if "speed" in have else ""
-    drives = f"yes, by {as_drive}: arena drive {loading.shown(log.path)}" if as_drive else "no: it has no speed"
+    engine = {"rpm", "map"} <= have
+    if "speed" in have:
+        as_drive = "rpm, MAP and speed" if engine else "speed"
+    else:
+        as_drive = "rpm and MAP, its speed worked out from the gearing" if engine else ""
+    drives = f"yes, by {as_drive}: arena drive {loading.shown(log.path)}"
+    if not as_drive:
+        drives = "no: it has no speed, nor rpm and MAP to work it out from"
     lacks = [name for key, name in (("rpm", "rpm"), ("map", "MAP"), ("iat", "charge temperature")) if key not in have]
     fits = "yes: arena fit" if not lacks and "speed" in have else f"no: it has no {', '.join(lacks) or 'speed'}"
     rows = (*checked.rows, ("runs as a drive", drives, ""), ("can be fitted", fits, ""))

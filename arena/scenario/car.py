@@ -84,7 +84,7 @@ def load_car(name: str | Path, base: Car | CarNumbers | None = None, near: Path 
 
 def car_toml(numbers: CarNumbers, name: str, summary: str, comments: Mapping[str, str] | None = None) -> str:
     """A car file that gives every number; `comments` by file key ("core.metal_kg") go behind the value."""
-    lines = ["[car]", f"name = {json.dumps(name)}", f"summary = {json.dumps(summary)}"]
+    lines = ["[car]", f"name = {loading.toml_text(name)}", f"summary = {loading.toml_text(summary)}"]
     for section, model in SECTIONS.items():
         lines += ["", f"[{section}]"]
         values = getattr(numbers, section)

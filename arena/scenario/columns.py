@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -46,15 +45,17 @@ def read_columns(given: str | Path | None) -> Columns:
 
 
 def columns_toml(log: Log) -> str:
-    """The columns of a log as a mapping file: what was guessed, with the unit each was taken in."""
+    """The columns of a log as a mapping file: what was guessed, with the unit each was taken in and any rescaling."""
     lines = ["[columns]"]
     for key in ("time", *log.values):
         if key not in log.headers:
             continue
         unit = log.units.get(key, "")
-        header = json.dumps(log.headers[key], ensure_ascii=False)
-        said = "" if unit in ("", "clock") else f", unit = {json.dumps(unit, ensure_ascii=False)}"
-        lines.append(f"{QUANTITIES[key].column} = {{ header = {header}{said} }}")
+        said = "" if unit in ("", "clock") else f", unit = {loading.toml_text(unit)}"
+        if key in log.ranges:
+            given, to = log.ranges[key]
+            said += f", from = [{given[0]}, {given[1]}], to = [{to[0]}, {to[1]}]"
+        lines.append(f"{QUANTITIES[key].column} = {{ header = {loading.toml_text(log.headers[key])}{said} }}")
     return "\n".join(lines) + "\n"
 
 

@@ -5,6 +5,7 @@ For people to hold against what they can measure; nothing here feeds the simulat
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 
@@ -154,7 +155,8 @@ def _part_duty(car: CarNumbers, full_rad_s: float, load: _Load) -> tuple[float, 
         share = np.asarray(electrics.signal_speed_share(duty, pump.signal_duty, pump.signal_speed))
         least = _first(duty, share > 0.0)
         return load.flow(full_rad_s * float(np.interp(0.5, duty, share))), float("nan"), least
-    made = electrics.pwm_tables(pump, car.supply.running_v, lambda w: pump.friction_nm + load.torque(w), len(duty))
+    fed = dataclasses.replace(pump, resistance_ohm=pump.resistance_ohm + car.supply.lead_ohm)  # as `arena wiring` does
+    made = electrics.pwm_tables(fed, car.supply.running_v, lambda w: pump.friction_nm + load.torque(w), len(duty))
     half = int(np.argmin(np.abs(duty - 0.5)))
     turns = electrics.turning_duty(pump, car.supply.running_v, car.supply.lead_ohm) or 1.0
     return load.flow(float(made.speed_rad_s[half])), float(made.current_a[half]), turns

@@ -284,6 +284,11 @@ def _check_plain(path: Path, text: str, data: dict[str, Any]) -> None:
             raise BadInput(fault_line(path, text, loc, message), "Write a smaller number.")
 
 
+def toml_text(text: str) -> str:
+    """A text as a TOML string on one line, with its quotes: as in JSON, but no letter as a pair of halves."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
 def digest_of(*parts: str | bytes) -> str:
     """SHA-256 over texts or bytes, each with its length, as hex."""
     total = hashlib.sha256()

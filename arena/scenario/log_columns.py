@@ -41,6 +41,13 @@ class Pick:
     unit: str  # "" when nobody said
     spec: ColumnSpec | None = None
 
+    @property
+    def ranges(self) -> tuple[tuple[float, float], tuple[float, float]] | None:
+        """The range that is mapped and the one it is mapped on, in `unit`; None where nothing is rescaled."""
+        if self.spec is None or self.spec.from_range is None or self.spec.to is None:
+            return None
+        return self.spec.from_range, self.spec.to
+
 
 def pick_columns(table: Table, columns: Columns, keys: Sequence[str], place: Callable[[str], str]) -> dict[str, Pick]:
     """Which column holds which quantity: the mapping first, then what headers say."""

@@ -24,6 +24,7 @@ from arena.scenario.log_columns import Columns, Pick, how_known, pick_columns
 from arena.scenario.quantities import DEFAULT_UNIT, QUANTITIES, UNITS, split_header
 
 Floats = NDArray[np.float64]
+Range = tuple[float, float]
 GAP_S: Final = 5.0
 EPOCH_MS: Final = 1e11  # no clock counts that many seconds: milliseconds of 1970
 
@@ -43,6 +44,7 @@ class Log:
     units: dict[str, str] = field(default_factory=dict)  # unit each column was taken in, as the files write it
     every_header: tuple[str, ...] = ()
     said: dict[str, str] = field(default_factory=dict)  # how it is known: "given", "in the header" or "guessed"
+    ranges: dict[str, tuple[Range, Range]] = field(default_factory=dict)  # from and to of those that were rescaled
 
 
 def read_log(
@@ -86,7 +88,8 @@ def read_log(
         table.notes.append(f"{loading.shown(path)}: {len(gaps) - 5} more gaps over {GAP_S:g} s")
     headers = {key: table.headers[pick.index] for key, pick in picks.items()}
     said = {key: how_known(table, columns or {}, key, pick) for key, pick in picks.items()}
-    return Log(path, time_s, values, headers, tuple(table.notes), taken, tuple(table.headers), said)
+    ranges = {key: found for key in values if (found := picks[key].ranges) is not None}
+    return Log(path, time_s, values, headers, tuple(table.notes), taken, tuple(table.headers), said, ranges)
 
 
 def _first_full_row(table: Table, indices: Sequence[int]) -> int:
@@ -156,8 +159,8 @@ def _values(table: Table, key: str, pick: Pick, start: int) -> tuple[Floats, str
     quantity = QUANTITIES[key]
     raw = table.numbers(pick.index, start, fill=True)
     unit = pick.unit
-    if pick.spec is not None and pick.spec.from_range is not None and pick.spec.to is not None:
-        (from_low, from_high), (to_low, to_high) = pick.spec.from_range, pick.spec.to
+    if pick.ranges is not None:
+        (from_low, from_high), (to_low, to_high) = pick.ranges
         share = np.clip((raw - from_low) / (from_high - from_low), 0.0, 1.0)
         raw = to_low + share * (to_high - to_low)
     if (

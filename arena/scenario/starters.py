@@ -6,7 +6,6 @@ belong to those who read them, and are handed in by the command.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -40,8 +39,9 @@ def write_starter(kind: str, path: Path, makers: Mapping[str, Maker]) -> Path:
 def new_file(path: Path, text: str) -> None:
     """Write a file that is not there yet. Raises BadInput if it is, or cannot be written."""
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        written = text.encode("utf-8")
+        with path.open("xb") as file:
+            file.write(written)
     except FileExistsError:
         raise BadInput(
             f"{loading.shown(path)}: is there already, and is not written over", "Choose another name, or move it away."
@@ -84,7 +84,8 @@ def season_starter(name: str = "my-season", rows: Sequence[tuple[str, str, float
         ("hill-pulls", "hot", 10),
     )
     for drive, climate, count in given:
-        text += f"\n[[outing]]\ndrive = {json.dumps(drive)}\nclimate = {json.dumps(climate)}\nper_year = {count:g}\n"
+        text += f"\n[[outing]]\ndrive = {loading.toml_text(drive)}\nclimate = {loading.toml_text(climate)}\n"
+        text += f"per_year = {count:g}\n"
     return text
 
 

@@ -98,6 +98,9 @@ def test_every_place_tells_the_same_duty(tmp_path: Path) -> None:
     assert low is not None
     assert d.start_duty == bench.start_duty(CAR.supply.running_v, CAR.pump.pwm_hz)
     assert d.stall_duty == pytest.approx(bench.stall_duty(CAR.supply.running_v, CAR.pump.pwm_hz), rel=0.02)
+    half = bench.pwm(CAR.supply.running_v, 0.5, CAR.pump.pwm_hz)
+    assert d.half_flow_m3_s * 60000.0 == pytest.approx(half.flow_l_min, rel=1e-3), "the leads count in both"
+    assert d.half_a == pytest.approx(half.current_a, rel=1e-3)
     assert sure_duty(CAR) == pytest.approx(np.ceil(low * 1.15 / 0.05) * 0.05)
     (tmp_path / "mine.toml").write_text('[car]\nname = "mine"\n', encoding="utf-8")
     rows = {what: value for what, value, _ in check_file(tmp_path / "mine.toml").rows}

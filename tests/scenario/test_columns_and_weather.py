@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from arena.errors import BadInput
+from arena.garage.checking import examine
 from arena.scenario.check import check_file
 from arena.scenario.climate import load_climate
 from arena.scenario.columns import columns_toml, read_columns
@@ -61,6 +62,34 @@ def test_what_check_shows_for_confirmation_reads_back_as_the_same_log(tmp_path: 
     assert again.units == first.units
     for key, values in first.values.items():
         np.testing.assert_array_equal(again.values[key], values)
+
+
+def test_the_mapping_shown_keeps_how_a_column_was_rescaled(tmp_path: Path) -> None:
+    path = write(tmp_path / "l.csv", "time,speed_kmh,plate\n0,0,0.8\n1,10,0.85\n2,20,1.0\n")
+    text = '[columns]\nthrottle_pct = { header = "plate", from = [0.8, 1.0], to = [0, 100] }\n'
+    first = read_log(path, read_columns(write(tmp_path / "given.toml", text)))
+    again = read_log(path, read_columns(write(tmp_path / "shown.toml", columns_toml(first))))
+    np.testing.assert_allclose(first.values["throttle"], [0.0, 0.25, 1.0], atol=1e-12)
+    np.testing.assert_array_equal(again.values["throttle"], first.values["throttle"])
+    assert again.ranges == first.ranges == {"throttle": ((0.8, 1.0), (0.0, 100.0))}
+
+
+@pytest.mark.parametrize(
+    ("head", "told"),
+    [
+        ("time_s,rpm,map_kpa,throttle_pct", "yes, by rpm and MAP"),
+        ("time_s,rpm,pedal_pct,throttle_pct", "no: it has no speed, nor rpm and MAP"),
+    ],
+)
+def test_check_tells_what_a_drive_can_be_played_by(tmp_path: Path, head: str, told: str) -> None:
+    path = write(tmp_path / "l.csv", head + "\n" + "".join(f"{t},{2000 + t},60,20\n" for t in range(60)))
+    rows = {what: value for what, value, _ in examine(path).checked.rows}
+    assert rows["runs as a drive"].startswith(told)
+    if told.startswith("yes"):
+        load_drive(path)
+    else:
+        with pytest.raises(BadInput, match="no column for speed_kmh"):
+            load_drive(path)
 
 
 def test_check_says_whether_a_unit_was_in_the_header_or_guessed(tmp_path: Path) -> None:

@@ -8,8 +8,11 @@ from pathlib import Path
 import pytest
 from evening_builders import phone_log, run
 
-from arena.scenario.car import load_car
-from arena.scenario.starters import KINDS, name_from
+from arena.errors import BadInput
+from arena.plant.numbers import CarNumbers
+from arena.scenario.car import car_toml, load_car
+from arena.scenario.season import load_season
+from arena.scenario.starters import KINDS, name_from, new_file, season_with
 
 PATHS = {kind: f"my-{kind}.py" if kind == "strategy" else f"my-{kind}.toml" for kind in KINDS}
 Capture = pytest.CaptureFixture[str]
@@ -45,6 +48,23 @@ def test_starting_files_run_as_they_are(tmp_path: Path, capsys: Capture, monkeyp
     code, out, error = run([*tournament, "--json"], capsys, monkeypatch)
     assert code == 0, error
     assert json.loads(out)["season"] == "my-season"
+
+
+def test_a_file_name_may_hold_any_letter(tmp_path: Path, monkeypatch: Patch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in ("way \U0001f600.csv", 'say "so" \\ é.csv', "del\x7f.csv"):
+        Path(name).write_text("time,speed\n" + "".join(f"{t},{min(t, 50)}\n" for t in range(120)), "utf-8")
+        maker = season_with(Path("year.toml"), [name], ["mild"])
+        Path("year.toml").write_text(maker("year"), "utf-8")
+        assert Path(load_season("year.toml").entries[0].drive).name == name
+    Path("car.toml").write_text(car_toml(CarNumbers(), "my \U0001f697", ""), "utf-8")
+    assert load_car("car.toml").name == "my \U0001f697"
+
+
+def test_a_text_that_cannot_be_written_leaves_no_file(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="cannot be written"):
+        new_file(tmp_path / "x.toml", "\udcff")
+    assert not (tmp_path / "x.toml").exists()
 
 
 def test_a_new_drive_in_a_season_competes_at_once(tmp_path: Path, capsys: Capture, monkeypatch: Patch) -> None:
