@@ -9,6 +9,7 @@ stood for are written out, since a car file says a thing once.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -222,7 +223,6 @@ def _put(table: Any, field: str, value: str, remark: str) -> None:
 
 def _says(text: str, numbers: CarNumbers) -> bool:
     """Whether the text, read back, is the car that is meant."""
-    import math
     import tempfile
 
     with tempfile.TemporaryDirectory() as folder:
@@ -235,9 +235,18 @@ def _says(text: str, numbers: CarNumbers) -> bool:
     for number in KEY_OF_NUMBER:
         section, field = number.split(".")
         a, b = getattr(getattr(again, section), field), getattr(getattr(numbers, section), field)
-        if isinstance(a, float) and isinstance(b, float) and not math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-15):
+        if not _alike(a, b):
             return False
     return True
+
+
+def _alike(a: Any, b: Any) -> bool:
+    """Whether two numbers of a car, or rows of them, are the same but for rounding in the file; words and switches."""
+    if isinstance(a, tuple) and isinstance(b, tuple):
+        return len(a) == len(b) and all(_alike(x, y) for x, y in zip(a, b, strict=True))
+    if isinstance(a, float) and isinstance(b, float):
+        return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-15)
+    return bool(a == b)
 
 
 def _named(base: str, stem: str) -> str:

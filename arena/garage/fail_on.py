@@ -1,7 +1,7 @@
-"""Wiring in which every failure on the computer's side means full pump: what each failure does, and the polarity.
+"""Wiring in which a computer that dies or lets go means full pump: what each failure does, and the polarity.
 
-Three kinds: relay with a dropping resistor, low-side switch on PWM, a pump with its own controller. Common practice,
-no source; what is not covered is said.
+Three kinds: relay with a dropping resistor, low-side switch on PWM, a pump with its own controller (some of these have
+no resting level that is full, which is said). Common practice, no source; what is not covered is said.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from arena.plant.electrics import signal_speed_share
 from arena.plant.numbers import CarNumbers
 
 Kind = Literal["relay", "switch", "signal"]
+RESETS = "computer resets or loses its supply"
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,11 @@ class FailOn:
     wiring: tuple[str, ...]
     cases: tuple[FailCase, ...]
     not_covered: str
+
+    @property
+    def rests_full(self) -> bool:
+        """Whether the pump runs full when the computer lets go."""
+        return next(case.pump for case in self.cases if case.event == RESETS) == "FULL"
 
 
 def fail_on(car: CarNumbers, run_on_ah: float) -> tuple[FailOn, ...]:
@@ -59,9 +65,7 @@ def relay(car: CarNumbers, run_on_ah: float) -> FailOn:
             "Mind: many changeover relays carry less on the rest contact than on the working one; the rest one counts.",
         ),
         (
-            FailCase(
-                "computer resets or loses its supply", "FULL", "its outputs let go, both relays fall back to rest"
-            ),
+            FailCase(RESETS, "FULL", "its outputs let go, both relays fall back to rest"),
             FailCase(
                 "cranking",
                 "FULL, or off if the feed is dropped while cranking",
@@ -105,7 +109,7 @@ def low_side_switch(car: CarNumbers, run_on_ah: float) -> FailOn:
             "Capacitor between feed and ground at the switch; feed and ground leads side by side.",
         ),
         (
-            FailCase("computer resets or loses its supply", "FULL", "its output floats, the gate resistor switches on"),
+            FailCase(RESETS, "FULL", "its output floats, the gate resistor switches on"),
             FailCase(
                 "cranking",
                 "FULL at the cranking voltage",
@@ -165,7 +169,7 @@ def signal_pump(car: CarNumbers, run_on_ah: float) -> FailOn:
             "then hold the line low, then high. The car file's signal points say what was assumed here.",
         ),
         (
-            FailCase("computer resets or loses its supply", verdict, "its output floats, the pull resistor decides"),
+            FailCase(RESETS, verdict, "its output floats, the pull resistor decides"),
             FailCase(
                 "cranking",
                 "may restart late",

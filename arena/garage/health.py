@@ -26,6 +26,7 @@ SHARES = (0.0, 0.04, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2)
 COARSE = (0.0, 0.1, 0.35, 0.7, 1.0, 1.2)
 RISE_90 = 2.706  # of twice the cost, one number: chi-squared
 NONE, HARDLY, WEAK = 0.07, 0.35, 0.80  # shares of the flow the pump should move; judgement
+FULL_S = 5.0  # of full duty, for the current to be judged
 LIGHT_A = 0.75  # of the current it should draw: runs light
 _FREE = (
     "charger.efficiency", "probe.tau_s", "body.bay_rise_cruise_k", "core.air_ha_w_k", "front.air_ha_w_k",
@@ -187,8 +188,8 @@ def _current(problem: Problem) -> tuple[tuple[str, ...], str]:
     if log.pump_a is None or log.duty is None:
         return (), "not logged"
     full = log.usable & (log.duty > 0.95)
-    if full.sum() < 50:
-        return (), "not logged"
+    if full.sum() * TICK_S < FULL_S:
+        return (), "not at full duty"
     drawn = float(np.median(log.pump_a[full]))
     expected = problem.car.pump.rated_current_a
     share = drawn / max(expected, 1e-6)
@@ -217,4 +218,9 @@ def _probe(problem: Problem, z: Floats) -> tuple[str, tuple[str, ...]]:
 def _always(current: str) -> list[str]:
     if current == "not logged":
         return ["pump current is not logged; with it, air in the loop and a worn pump can be told apart"]
+    if current == "not at full duty":
+        return [
+            f"pump current is logged, but not for {FULL_S:g} s above 95 % duty, where it is known what the pump should "
+            "draw; run the pump full, and air in the loop and a worn pump can be told apart"
+        ]
     return []

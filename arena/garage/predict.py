@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.contest import run
+from arena.garage import replayed_duty
 from arena.garage.inputs import LogInputs, log_inputs
 from arena.garage.read_log import GarageLog
 from arena.plant import layout as at
@@ -30,7 +31,7 @@ from arena.plant.compile import (
     sense_columns,
 )
 from arena.plant.numbers import CarNumbers, Goals, Loop, Pump
-from arena.strategies.base import load_strategy
+from arena.strategies.base import from_module
 
 Floats = NDArray[np.float64]
 
@@ -53,7 +54,8 @@ class Start:
 
 @cache
 def _lanes(count: int) -> run.Lanes:
-    law = load_strategy(Path(__file__).with_name("replayed_duty.py"))
+    """The logged duty played again, `count` times. The law is ours: not told of as a file that somebody named."""
+    law = from_module(replayed_duty, Path(__file__).with_name("replayed_duty.py"))
     return run.lay_out([run.Contestant("log", law)] * count)
 
 

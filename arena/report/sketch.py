@@ -24,9 +24,15 @@ PT = 0.72  # points of a hundredth of an inch
 
 def write_sketch(advice: Wiring, path: Path) -> None:
     """Write the sketch; whole or not at all. Raises BadInput for another ending, or where it cannot be written."""
-    title = f"Pump wiring of {advice.car}: every failure on the computer's side means full pump"
-    what = "; ".join(f"{a.name}: at rest {a.polarity.split(';')[0]}" for a in advice.fail_on)
-    write_picture(path, lambda: sketch_figure(advice), title, what, "--sketch")
+    what = "; ".join(f"{a.name}: {a.polarity.split(';')[0]}" for a in advice.fail_on)
+    write_picture(path, lambda: sketch_figure(advice), _title(advice), what, "--sketch")
+
+
+def _title(advice: Wiring) -> str:
+    """What the picture is called: whether the pump runs full when the computer lets go."""
+    safe = all(arrangement.rests_full for arrangement in advice.fail_on)
+    said = "means full pump" if safe else "does NOT mean full pump by wiring alone"
+    return f"Pump wiring of {advice.car}: a computer that resets or lets go {said}"
 
 
 def sketch_figure(advice: Wiring) -> Figure:

@@ -316,9 +316,9 @@ def leads(advice: Wiring, units: Units = METRIC) -> None:
 
 
 def fail_on(advice: Wiring) -> None:
-    """Wiring that fails to full pump."""
+    """Wiring that fails to full pump, or that it does not."""
     for f in advice.fail_on:
-        say(f"FAIL-ON WIRING: {f.name}")
+        say(f"FAIL-ON WIRING: {f.name}" if f.rests_full else f"WIRING, NOT FAIL-ON: {f.name}")
         prose(f"polarity: {f.polarity}", "  ")
         for line in f.wiring:
             prose(line, "  ", "  ")

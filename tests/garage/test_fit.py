@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -145,6 +146,29 @@ type = "open"
             assert item.key in again.assumed
             assert make.number_of(again.numbers(), item.key) == pytest.approx(make.number_of(numbers, item.key))
     assert "pump.rated_a" in again.assumed and "loop.glycol_pct" in again.assumed
+
+
+def test_a_curve_that_the_file_would_no_longer_say_is_written_out(tmp_path: Path) -> None:
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        """[car]
+name = "mine"
+[pump]
+curve = [{ flow_l_min = 0, head_kpa = 60 }, { flow_l_min = 20, head_kpa = 40 }, { flow_l_min = 40, head_kpa = 5 }]
+curve_v = 10
+bucket_l_min = 14
+bucket_v = 13.2
+bucket_a = 5
+""",
+        encoding="utf-8",
+    )
+    base, out = load_car(mine), tmp_path / "out.toml"
+    pump = base.numbers().pump
+    meant = replace(base.numbers(), pump=replace(pump, system_pa=1.1 * pump.system_pa))
+    write_car(base, meant, [], out, "monday.csv", ["pump.system_kpa"])
+    found = load_car(out).numbers().pump
+    assert found.head_pa == pytest.approx(pump.head_pa) and found.head_flow_m3_s == pytest.approx(pump.head_flow_m3_s)
+    assert found.system_pa == pytest.approx(1.1 * pump.system_pa)
 
 
 def test_an_existing_car_file_is_not_overwritten(pulled: Path, tmp_path: Path) -> None:

@@ -323,6 +323,7 @@ def test_signal_pump_gets_no_resistor_and_its_safe_level(tmp_path: Path) -> None
         found = advise(car)
         assert found.dropping is None and found.pulsing is None and len(found.signal) == 11
         assert [f.kind for f in found.fail_on] == ["signal"] and word in found.fail_on[0].polarity
+        assert found.fail_on[0].rests_full == (word != "NEITHER")
     flows = [r.flow_l_min for r in found.signal]
     assert max(flows) > 10.0 and flows[0] == 0.0
     assert found.signal_still == ((0.0, 0.0), (0.9, 1.0))
@@ -348,6 +349,17 @@ def test_sketch_is_a_drawing_with_the_values(tmp_path: Path) -> None:
     first = drawing.read_bytes()
     ask("wiring", "--sketch", str(drawing))
     assert drawing.read_bytes() == first
+
+
+@pytest.mark.parametrize(("speeds", "full"), [("[0, 100]", True), ("[0, 60]", False)])
+def test_a_sketch_promises_full_pump_only_where_the_wiring_gives_it(tmp_path: Path, speeds: str, full: bool) -> None:
+    head = '[car]\nname = "s"\n[pump]\nkind = "signal"\nsignal_duty_pct = [0, 100]\n'
+    car, drawing = car_file(tmp_path, f"{head}signal_speed_pct = {speeds}\n"), tmp_path / "signal.svg"
+    printed = ask("wiring", "--car", str(car), "--sketch", str(drawing))
+    words = drawing.read_text(encoding="utf-8")
+    assert ("lets go means full pump" in words) == full == ("\nFAIL-ON WIRING: " in printed)
+    assert ("lets go does NOT mean full pump" in words) == (not full) == ("WIRING, NOT FAIL-ON: " in printed)
+    assert "every failure" not in words
 
 
 def changed(**values: float) -> CarNumbers:
