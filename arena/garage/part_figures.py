@@ -58,6 +58,7 @@ class Absolute:
     energy_money: float
     cost: Change  # against always-on
     years: tuple[float, float, float] | None  # until the rated life is used up: as the season's law has it, least, most
+    failed: str = ""  # what failed in at least one drive: the figures are then of the drives as far as they went
 
 
 @dataclass
@@ -81,6 +82,11 @@ class PartsResult:
     seconds: float
     verdict: str = ""
     tables: dict[str, RunTable] = field(default_factory=dict, repr=False)
+
+    @property
+    def control_failed(self) -> str:
+        """What failed of the two that say what control buys, always-on and best; nothing where neither did."""
+        return "; ".join(f"{a.contestant} FAILED: {a.failed}" for a in self.absolutes[:2] if a.failed)
 
 
 def put_together(
@@ -125,12 +131,15 @@ def _result(
     cost, mine = money(plan, part, table), by_world(table, plan.season.wear, 0)
     changes = {name: interval(mine[name] - base[name]) for name in mine if np.isfinite(mine[name] - base[name]).all()}
     changes["cost"] = interval(cost[0] - base_cost)
-    failed = sorted({str(r) for r in table.failed[0].ravel() if r})
-    alone = sorted({str(r) for r in table.failed[1].ravel() if r})
     return PartResult(
         part, contestant, float(cost[0].mean()), {k: float(v.mean()) for k, v in mine.items()}, changes,
-        None if alone else interval(cost[1] - base_cost), "; ".join(failed),
+        None if failed_of(table, 1) else interval(cost[1] - base_cost), failed_of(table, 0),
     )  # fmt: skip
+
+
+def failed_of(table: RunTable, c: int) -> str:
+    """Why a contestant failed in at least one drive of one world, reasons in a row; nothing where it never did."""
+    return "; ".join(sorted({str(r) for r in table.failed[c].ravel() if r}))
 
 
 def _absolute(plan: Plan, table: RunTable, c: int, name: str, boost_h: Floats, life_h: float | None) -> Absolute:
@@ -145,7 +154,7 @@ def _absolute(plan: Plan, table: RunTable, c: int, name: str, boost_h: Floats, l
     excess = float(mine["hot_boost_k_h"].sum()) / boosted if boosted > 0.0 else float("nan")
     return Absolute(
         name, {k: float(v.mean()) for k, v in mine.items()}, excess, *money_of, interval(cost[c] - cost[2]),
-        None if life_h is None else years_of(table, c, season.wear, life_h),
+        None if life_h is None else years_of(table, c, season.wear, life_h), failed_of(table, c),
     )  # fmt: skip
 
 
@@ -189,9 +198,14 @@ def years_of(table: RunTable, c: int, law: WearLaw, life_h: float) -> tuple[floa
 
 def verdict(result: PartsResult, units: Units = METRIC) -> str:
     """Whether any control is worth it, and whether money is better spent on hardware, in sentences."""
+    return f"{_of_control(result, units)} {_of_hardware(result)}".rstrip()
+
+
+def _of_control(result: PartsResult, units: Units) -> str:
     on, best, _ = result.absolutes
-    saved = -result.control.mean
-    sure = result.control.high < 0.0
+    if result.control_failed:
+        return f"Control: what it saves cannot be told, since {result.control_failed}."
+    saved, low, high = -result.control.mean, -result.control.high, -result.control.low
     split = ", ".join(
         f"{name} {before - after:.1f}"
         for name, before, after in (
@@ -202,29 +216,41 @@ def verdict(result: PartsResult, units: Units = METRIC) -> str:
     )
     fuel, litres = units.labelled((on.figures["fuel_ml"] - best.figures["fuel_ml"]) / 1e3, "L")
     warmer, kelvin = units.labelled(best.figures["boost_p95_c"] - on.figures["boost_p95_c"], "K")
-    first = (
+    if np.isnan(low):
+        span, worth = "no interval", "One world gives no interval: whether that is more than chance cannot be told."
+    else:
+        span = f"{low:.1f}..{high:.1f}"
+        sure = "Worth it by these prices.", "That cannot be told from nothing: no control is worth fitting."
+        worth = sure[0] if low > 0.0 else sure[1]
+    return (
         f"Control: {best.contestant.removeprefix('best: ')} instead of always-on saves {saved:.1f} money units a year "
-        f"({-result.control.high:.1f}..{-result.control.low:.1f}; {split}), "
-        f"{on.figures['pump_hours'] - best.figures['pump_hours']:.0f} "
+        f"({span}; {split}), {on.figures['pump_hours'] - best.figures['pump_hours']:.0f} "
         f"pump hours and {fuel:.1f} {litres} of fuel; on boost it is {warmer:+.1f} {kelvin} at the 95th percentile. "
-        + ("Worth it by these prices." if sure else "That cannot be told from nothing: no control is worth fitting.")
+        f"{worth}"
     )
+
+
+def _of_hardware(result: PartsResult) -> str:
     sound = [r for r in result.results if not r.failed]
     if not sound:
-        return first
-    top = next(
-        (r for r in sound if r.changes["cost"].high < 0.0), sound[0]
-    )  # the best that is surely more than nothing
-    gain = top.changes["cost"]
-    if not gain.high < 0.0:
-        second = " Hardware: no part saves anything that can be told from nothing."
-    else:
-        more = "more" if -gain.mean > saved else "less"
-        second = (
-            f" Hardware: most is bought by {top.part.words}, {-gain.mean:.1f} ({-gain.high:.1f}..{-gain.low:.1f}) "
-            f"a year, {more} than control buys; what it costs to buy is not in that."
-        )
-    return first + second
+        return ""
+    if result.absolutes[1].failed:
+        return "Hardware: what a part buys cannot be told either, with nothing sound to set it against."
+    if np.isnan(sound[0].changes["cost"].low):
+        gain = -sound[0].changes["cost"].mean
+        if gain <= 0.0:
+            return "Hardware: no part saved anything in the one world played."
+        return f"Hardware: in the one world played most was bought by {sound[0].part.words}, {gain:.1f} a year."
+    top = next((r for r in sound if r.changes["cost"].high < 0.0), None)  # the best that is surely more than nothing
+    if top is None:
+        return "Hardware: no part saves anything that can be told from nothing."
+    change = top.changes["cost"]
+    more = "more" if change.mean < result.control.mean else "less"
+    beside = "" if result.control_failed else f", {more} than control buys"
+    return (
+        f"Hardware: most is bought by {top.part.words}, {-change.mean:.1f} ({-change.high:.1f}..{-change.low:.1f}) a "
+        f"year{beside}; what it costs to buy is not in that."
+    )
 
 
 def _notes(plan: Plan, replicates: int) -> list[str]:
@@ -236,7 +262,7 @@ def _notes(plan: Plan, replicates: int) -> list[str]:
         "only",
     ]
     if replicates < 4:
-        found.append(f"only {replicates} worlds: intervals are wide or missing")
+        found.append("one world gives no interval" if replicates == 1 else f"only {replicates} worlds: wide intervals")
     if any(plan.faults):
         found.append("faults of the season are left out here")
     return found

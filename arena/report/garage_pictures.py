@@ -36,7 +36,8 @@ def parts_figure(result: PartsResult) -> Figure:
     interval = "" if math.isnan(control.low) else f" ({-control.high:+.2f} to {-control.low:+.2f})"
     put(
         figure, 16, 46,
-        f"control itself, always-on to {result.best.strategy.name}: {-control.mean:.1f}{interval}; "
+        f"control itself, always-on to {result.best.strategy.name}: "
+        f"{result.control_failed or f'{-control.mean:.1f}{interval}'}; "
         "squares: pairs of parts", color=SOFT,
     )  # fmt: skip
     axes = panel(figure, left, 62, 920 - left, tall)

@@ -47,7 +47,8 @@ def parts_document(result: PartsResult) -> dict[str, Any]:
 def show_parts(result: PartsResult, units: Units = METRIC) -> None:
     """Everything, for a person."""
     say(f"What other parts would buy: car {result.car}, season {result.season}")
-    say(f"{result.replicates} worlds, seed {result.seed}, spread {100 * result.spread:g} %; {result.seconds:.0f} s")
+    worlds = "1 world" if result.replicates == 1 else f"{result.replicates} worlds"
+    say(f"{worlds}, seed {result.seed}, spread {100 * result.spread:g} %; {result.seconds:.0f} s")
     say()
     prose(verdict(result, units))
     say()
@@ -82,6 +83,9 @@ def absolutes(result: PartsResult, units: Units = METRIC) -> None:
     ]
     rows = []
     for a in result.absolutes:
+        if a.failed:
+            rows.append([a.contestant, "FAILED", *["-"] * (len(columns) - 2)])
+            continue
         f, whole = a.figures, a.tracking_money + a.wear_money + a.energy_money
         split = f"{a.tracking_money:.0f}+{a.wear_money:.1f}+{a.energy_money:.1f}"
         rows.append(
@@ -100,7 +104,9 @@ def absolutes(result: PartsResult, units: Units = METRIC) -> None:
         "money a year: tracking + wear + energy by the season's prices."
     )
     for a in result.absolutes:
-        if a.years is not None and math.isfinite(a.years[0]):
+        if a.failed:
+            prose(f"{a.contestant} FAILED: {a.failed}. What its year would come to cannot be told.")
+        elif a.years is not None and math.isfinite(a.years[0]):
             prose(
                 f"{a.contestant}: a pump rated {result.pump_life_h:g} h lasts {a.years[0]:.0f} years "
                 f"({a.years[1]:.0f}..{a.years[2]:.0f} over the corners of the wear law)"
@@ -116,9 +122,11 @@ def ranking(result: PartsResult) -> None:
     wide = console().width >= 110
     length = 24 if wide else 10
     most = max([abs(r.changes["cost"].mean) for r in result.results], default=0.0) or 1.0
+    broken = result.control_failed
     rows = [
-        ["control itself, from always-on", _saved(result.control), span(result.control, -1.0),
-         result.best.strategy.name, "", bar(-result.control.mean, most, length)]
+        ["control itself, from always-on", "FAILED" if broken else _saved(result.control),
+         "" if broken else span(result.control, -1.0), result.best.strategy.name, "",
+         broken or bar(-result.control.mean, most, length)]
     ]  # fmt: skip
     for r in result.results:
         change = r.changes["cost"]
@@ -265,6 +273,7 @@ def _absolute(a: Absolute) -> dict[str, Any]:
         "money": {"tracking": a.tracking_money, "wear": a.wear_money, "energy": a.energy_money},
         "cost_against_always_on": _change(a.cost),
         "years": None if a.years is None else dict(zip(("years", "low", "high"), a.years, strict=True)),
+        "failed": a.failed or None,
     }
 
 

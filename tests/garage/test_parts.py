@@ -19,7 +19,7 @@ from arena.contest.run import Contestant
 from arena.contest.tournament import make_plan
 from arena.contest.worlds import Plan
 from arena.errors import BadInput
-from arena.garage.part_figures import PartsResult, interval, verdict
+from arena.garage.part_figures import Change, PartsResult, _absolute, interval, verdict
 from arena.garage.part_list import PARTS, PRESENT, Part, both, fits, second_pump
 from arena.garage.part_rig import TRIED, around, rig_of, tuned_on
 from arena.garage.parts import what_parts_buy
@@ -204,6 +204,50 @@ def test_own_price_and_life_set_the_price_of_wear(plan: Plan) -> None:
     on = result.absolutes[0]
     assert result.prices["wear_per_h"] == 0.5 and on.wear_money == pytest.approx(0.5 * on.figures["wear_hours"])
     assert verdict(result).startswith("Control: ") and "Hardware" not in verdict(result)
+    said = verdict(result)
+    assert "(no interval; " in said and said.endswith(
+        "One world gives no interval: whether that is more than chance cannot be told."
+    )
+    assert "nan" not in said and "one world gives no interval" in result.notes
+
+
+def test_one_world_gives_no_interval_and_no_certainty(found: PartsResult) -> None:
+    def alone(change: Change) -> Change:
+        return Change(change.mean, math.nan, math.nan)
+
+    results = tuple(replace(r, changes={n: alone(c) for n, c in r.changes.items()}) for r in found.results)
+    said = verdict(replace(found, control=alone(found.control), results=results))
+    top = found.results[0]
+    assert (
+        f"in the one world played most was bought by {top.part.words}, {-top.changes['cost'].mean:.1f} a year" in said
+    )
+    assert "nan" not in said and "no control is worth fitting" not in said and "Worth it" not in said
+
+
+def test_a_failed_reference_is_no_sound_year(
+    found: PartsResult, plan: Plan, capsys: pytest.CaptureFixture[str], conforms: Callable[[str, object], None]
+) -> None:
+    table = found.tables["present"]
+    reasons = table.failed.copy()
+    reasons[3, 0, 0] = "coolant boiled in the core"
+    off = _absolute(plan, replace(table, failed=reasons), 3, "always-off", np.ones(3), 3000.0)
+    assert off.failed == "coolant boiled in the core" and not any(a.failed for a in found.absolutes)
+    broken = replace(found, absolutes=(*found.absolutes[:2], off))
+    show_parts(broken)
+    printed = capsys.readouterr().out
+    row = next(line for line in printed.splitlines() if line.startswith("always-off "))
+    assert row.split() == ["always-off", "FAILED", *"-" * 7], "no figure of a year that was not driven to its end"
+    assert "always-off FAILED: coolant boiled in the core." in printed and "always-off: a pump rated" not in printed
+    assert verdict(broken) == verdict(found), "what control buys is from always-on to the best"
+    document = parts_document(broken)
+    conforms("parts", document)
+    assert [a["failed"] for a in document["absolutes"]] == [None, None, "coolant boiled in the core"]
+    first = replace(found.absolutes[0], failed="pump ran dry")
+    broken = replace(found, absolutes=(first, *found.absolutes[1:]))
+    assert verdict(broken).startswith("Control: what it saves cannot be told, since always-on FAILED: pump ran dry.")
+    assert "than control buys" in verdict(found) and "than control buys" not in verdict(broken)
+    show_parts(broken)
+    assert re.search(r"control itself, from always-on +FAILED .* pump ran dry", capsys.readouterr().out)
 
 
 @pytest.mark.parametrize(
