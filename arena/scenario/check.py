@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -181,17 +181,23 @@ def _at_volts(car: Car) -> str:
 
 
 def _climate(climate: Climate, units: Units) -> Checked:
-    rows = [("hours", str(len(climate.hours)), "")]
-    for what, values, unit in (
-        ("air", climate.ambient_k - ZERO_C_K, "degC"),
-        ("pressure", climate.pressure_pa / 1e3, "kPa"),
-        ("humidity", climate.humidity * 100.0, "%"),
-        ("wind", climate.wind_m_s * 3.6, "km/h"),
-    ):
-        low, high = float(np.min(values)), float(np.max(values))
+    air = (climate.ambient_k, climate.pressure_pa, climate.humidity, climate.wind_m_s)
+    return Checked("climate", climate.notes, (("hours", str(len(climate.hours)), ""), *_air(air, units)), climate)
+
+
+def _air(si: Sequence[Floats | None], units: Units) -> list[tuple[str, str, str]]:
+    """Lowest and highest of air temperature, pressure, humidity and wind, all in SI; None: not in the file."""
+    rows = []
+    kinds = (("air", 1.0, "degC"), ("pressure", 1e-3, "kPa"), ("humidity", 100.0, "%"), ("wind", 3.6, "km/h"))
+    for (what, factor, unit), values in zip(kinds, si, strict=True):
+        if values is None:
+            rows.append((what, "not in the file", ""))
+            continue
+        printed = values - ZERO_C_K if unit == "degC" else values * factor
+        low, high = float(np.min(printed)), float(np.max(printed))
         text = _of(units, high, unit)
         rows.append((what, text if low == high else f"{units.labelled(low, unit)[0]:.4g} to {text}", ""))
-    return Checked("climate", (), tuple(rows), climate)
+    return rows
 
 
 def _drive(drive: Drive, units: Units) -> Checked:
@@ -288,9 +294,10 @@ def _shown_range(key: str, values: Floats, units: Units) -> tuple[str, str]:
 
 
 def _weather(path: Path, units: Units) -> Checked:
-    data = read_weather(path)
-    air = data["ambient_k"] - ZERO_C_K
-    span = f"{units.labelled(float(air.min()), 'degC')[0]:.1f} to {_of(units, float(air.max()), 'degC', '.1f')}"
-    rows = (("hours", str(len(air)), ""), ("air", span, ""))
+    hourly = read_weather(path)
+    names = ("ambient_k", "pressure_pa", "humidity", "wind_m_s")
+    found = [None if name in hourly.lacks else hourly.values[name] for name in names]
+    rows = (("hours", str(len(hourly.values["hour"])), ""), *_air(found, units))
     note = f'a climate uses it with [weather] file = "{path.name}" and month = 7 or period = "hottest week"'
-    return Checked("weather", (note,), rows, data)
+    clock = ("its hours are UTC: the climate's [weather] takes utc_offset_h, the hours the local clock is ahead",)
+    return Checked("weather", (note, *(clock if hourly.utc else ())), rows, hourly)

@@ -17,9 +17,9 @@ from arena import units
 from arena.errors import BadInput
 from arena.plant.air import standard_pressure_pa
 from arena.scenario import loading
-from arena.scenario.weather import read_epw, read_weather
+from arena.scenario.weather import HourlyWeather, read_weather
 
-__all__ = ["Air", "Climate", "ClimateFile", "load_climate", "read_epw"]
+__all__ = ["Air", "Climate", "ClimateFile", "load_climate"]
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,10 @@ class _Strict(BaseModel):
 
 
 class ClimateHead(_Strict):
-    """The `[climate]` table: constant air, or the values that a day curve or the weather does not give."""
+    """The `[climate]` table: constant air, or the values that a day curve or the weather does not give.
+
+    A humidity or wind that the weather's file has goes before; pressure or altitude here goes before the file's.
+    """
 
     name: str = Field(min_length=1, max_length=60, pattern=loading.ONE_LINE)
     summary: str = ""
@@ -64,6 +67,9 @@ class Weather(_Strict):
     month: int | None = Field(None, ge=1, le=12)
     period: Annotated[Literal["hottest-week", "coldest-week"] | None, BeforeValidator(_dashed)] = None
     hour: float | None = Field(None, ge=0, lt=24, description="local clock at the start of the outing")
+    utc_offset_h: float | None = Field(
+        None, ge=-12, le=14, description="hours the local clock is ahead of UTC, for a file in UTC"
+    )
 
 
 class ClimateFile(_Strict):
@@ -100,6 +106,7 @@ class Climate:
     bay_extra_k: Floats
     start_hour: float = 12.0
     weather: Path | None = None  # the hourly weather it was made from
+    notes: tuple[str, ...] = ()
 
     def at(self, time_s: Floats) -> Air:
         """Air at seconds since the outing's first tick, interpolated over the day (period 24 h)."""
@@ -143,24 +150,30 @@ def load_climate(name: str | Path, near: Path | None = None) -> Climate:
 
 
 def _from_weather(path: Path, text: str, file: ClimateFile, weather: Weather) -> Climate:
-    """The mean day, hour by hour, of the days asked for."""
+    """The mean day, hour by hour, of the days asked for (days as the file counts them)."""
     source = loading.safe_beside(path, text, ("weather", "file"), weather.file)
-    data = read_weather(source)
+    hourly = read_weather(source)
+    data = hourly.values
     chosen = data["month"] == weather.month if weather.month is not None else _week(data, str(weather.period))
     if not chosen.any():
         raise BadInput(
             f"{loading.shown(source)}: has no rows of month {weather.month}",
             "Choose another month, or a whole year's file.",
         )
-    hours = np.unique(data["hour"][chosen])
+    clock = np.mod(data["hour"] + (weather.utc_offset_h or 0.0), 24.0)
+    hours = np.unique(clock[chosen])
 
     def mean_day(name: str) -> Floats:
-        return np.array([data[name][chosen & (data["hour"] == hour)].mean() for hour in hours])
+        return np.array([data[name][chosen & (clock == hour)].mean() for hour in hours])
 
     head = file.climate
-    pressure = mean_day("pressure_pa")
+    pressure, humidity, wind = mean_day("pressure_pa"), mean_day("humidity"), mean_day("wind_m_s")
     if head.pressure_kpa is not None or head.altitude_m is not None:
         pressure = np.full(len(hours), _pressure_pa(head))
+    if head.humidity_pct is not None and "humidity" in hourly.lacks:
+        humidity = np.full(len(hours), head.humidity_pct / 100.0)
+    if head.wind_kmh is not None and "wind_m_s" in hourly.lacks:
+        wind = np.full(len(hours), units.kmh_to_m_s(head.wind_kmh))
     return Climate(
         head.name,
         head.summary,
@@ -168,12 +181,32 @@ def _from_weather(path: Path, text: str, file: ClimateFile, weather: Weather) ->
         hours=hours,
         ambient_k=mean_day("ambient_k"),
         pressure_pa=pressure,
-        humidity=mean_day("humidity"),
-        wind_m_s=mean_day("wind_m_s"),
+        humidity=humidity,
+        wind_m_s=wind,
         bay_extra_k=np.full(len(hours), _first(head.sun_bay_k, None, 0.0)),
         start_hour=_first(weather.hour, head.start_hour, 12.0),
         weather=source,
+        notes=tuple(_weather_notes(loading.shown(source), hourly, head, weather)),
     )
+
+
+def _weather_notes(name: str, hourly: HourlyWeather, head: ClimateHead, weather: Weather) -> list[str]:
+    """What the file or its climate give twice, or neither of them does."""
+    notes = []
+    for key, number, assumed in (("humidity_pct", "humidity", "50 %"), ("wind_kmh", "wind_m_s", "5.4 km/h")):
+        what, given = number.split("_")[0], getattr(head, key) is not None
+        if given and number not in hourly.lacks:
+            notes.append(f"climate.{key} is left out: {name} gives the {what}, hour by hour")
+        elif not given and number in hourly.lacks:
+            notes.append(f"{name} has no {what}: {assumed} is assumed; climate.{key} gives another")
+    if head.pressure_kpa is None and head.altitude_m is None and "pressure_pa" in hourly.lacks:
+        notes.append(f"{name} has no pressure: sea level is assumed; climate.altitude_m gives another height")
+    if hourly.utc and weather.utc_offset_h is None:
+        notes.append(
+            f"the hours of {name} are UTC, taken for the local clock as they are; weather.utc_offset_h says how many "
+            "hours the local clock is ahead (0 if it is not)"
+        )
+    return notes
 
 
 def _week(data: dict[str, Floats], period: str) -> NDArray[np.bool_]:
@@ -210,6 +243,8 @@ def _clashes(file: ClimateFile) -> list[tuple[loading.Loc, str]]:
     weather = file.weather
     if weather is not None and (weather.month is None) == (weather.period is None):
         found.append((("weather",), "needs either month or period (hottest-week, coldest-week), one of the two"))
+    if weather is not None and weather.utc_offset_h is not None and weather.file.lower().endswith(".epw"):
+        found.append((("weather", "utc_offset_h"), "is for a file in UTC; an EPW file has the place's own clock"))
     if weather is not None and weather.hour is not None and head.start_hour is not None:
         found.append((("climate", "start_hour"), "and weather.hour both set the start; give one of them"))
     return found

@@ -229,6 +229,7 @@ sun_bay_k = 4                  # what the sun on the bonnet adds to the bay
 # file = "my-town.epw"
 # month = 7                    # its mean day; or period = "hottest week", "coldest week"
 # hour = 17                    # local clock at the start of the outing
+# utc_offset_h = 2             # for a CSV in UTC: hours the local clock is ahead
 """
 
 _DRIVE: Final = """\

@@ -9,9 +9,9 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,22 +19,33 @@ from numpy.typing import NDArray
 from arena import units
 from arena.errors import BadInput
 from arena.scenario import loading
+from arena.scenario.quantities import UNITS, split_header
 
 Floats = NDArray[np.float64]
 SEA_LEVEL_PA: Final = 101325.0
 LEAST_HOURS: Final = 24
 
 
-def read_weather(path: Path) -> dict[str, Floats]:
-    """Hourly weather of an .epw or a typical year's .csv: arrays as `read_epw` gives. Raises BadInput."""
+@dataclass(frozen=True)
+class HourlyWeather:
+    """Hourly weather, shape (n,) each: month, day, hour (0..23 for the hour that ends), ambient_k, humidity (0..1),
+    pressure_pa, wind_m_s; those in `lacks` are not in the file and hold what is assumed.
+    """
+
+    values: dict[str, Floats]
+    lacks: tuple[str, ...] = ()
+    utc: bool = False  # the file says its hours are UTC
+
+
+def read_weather(path: Path) -> HourlyWeather:
+    """Hourly weather of an .epw or a typical year's .csv. Raises BadInput naming row and column."""
     return read_epw(path) if path.suffix.lower() == ".epw" else read_typical_year(path)
 
 
-def read_epw(path: Path) -> dict[str, Floats]:
-    """Hourly weather: month, day, hour (0..23 for the hour that ends), ambient_k, humidity, pressure_pa, wind_m_s.
+def read_epw(path: Path) -> HourlyWeather:
+    """The open EPW format: eight head lines, then one row an hour, on the place's own clock.
 
-    The open EPW format: eight head lines, then one row an hour. Missing values (99.9, 999, 999999) take the hour
-    before. Raises BadInput naming row and column.
+    Missing values (99.9, 999, 999999) take the hour before. Raises BadInput naming row and column.
     """
     lines = _lines(path, "latin-1")
     if not lines or not lines[0].upper().startswith("LOCATION"):
@@ -44,6 +55,7 @@ def read_epw(path: Path) -> dict[str, Floats]:
     columns = {"month": 1, "day": 2, "hour": 3, "air": 6, "humidity": 8, "pressure": 9, "wind": 21}
     missing = {"air": 99.9, "humidity": 999.0, "pressure": 999999.0, "wind": 999.0}
     found: dict[str, list[float]] = {name: [] for name in columns}
+    there = set()
     for number, line in enumerate(lines[8:], start=9):
         if not line.strip():
             continue
@@ -51,25 +63,35 @@ def read_epw(path: Path) -> dict[str, Floats]:
         for name, column in columns.items():
             value = _epw_number(path, number, cells, column, name, missing.get(name, math.inf))
             if value >= missing.get(name, math.inf):
-                value = found[name][-1] if found[name] else _EPW_FALLBACK[name]
+                value = found[name][-1] if found[name] else _FALLBACK[name]
+            else:
+                there.add(name)
             found[name].append(value)
     if len(found["air"]) < 24:
         raise BadInput(
             f"{loading.shown(path)}: holds {len(found['air'])} hours; at least 24 are needed", "Give a whole EPW file."
         )
     arrays = {name: np.array(values) for name, values in found.items()}
-    return {
+    arrays["air"], arrays["humidity"] = units.c_to_k(arrays["air"]), arrays["humidity"] / 100.0
+    return _whole(arrays, there)
+
+
+def _whole(arrays: dict[str, Floats], there: set[str]) -> HourlyWeather:
+    """From columns in SI by our short names; `there` are those the file has."""
+    values = {
         "month": arrays["month"],
         "day": arrays["day"],
         "hour": np.mod(arrays["hour"], 24.0),
-        "ambient_k": units.c_to_k(arrays["air"]),
-        "humidity": np.clip(arrays["humidity"] / 100.0, 0.0, 1.0),
+        "ambient_k": arrays["air"],
+        "humidity": np.clip(arrays["humidity"], 0.0, 1.0),
         "pressure_pa": arrays["pressure"],
         "wind_m_s": arrays["wind"],
     }
+    names = {"humidity": "humidity", "pressure": "pressure_pa", "wind": "wind_m_s"}
+    return HourlyWeather(values, tuple(name for key, name in names.items() if key not in there))
 
 
-_EPW_FALLBACK: Final = {"air": 15.0, "humidity": 50.0, "pressure": SEA_LEVEL_PA, "wind": 1.5}
+_FALLBACK: Final = {"air": 15.0, "humidity": 50.0, "pressure": SEA_LEVEL_PA, "wind": 1.5}
 _EPW_RANGE: Final = {
     "month": (1, 12),
     "day": (1, 31),
@@ -82,10 +104,14 @@ _EPW_RANGE: Final = {
 
 
 def _lines(path: Path, encoding: str) -> list[str]:
-    """The lines of a weather file, whatever their ends and a byte order mark. Raises BadInput."""
+    """The lines of a weather file, whatever their ends and a byte order mark; not UTF-8: Windows-1252."""
     raw = loading.read_bytes(path, loading.TABLE_LIMIT_BYTES)
     loading.check_rows(path, raw)
-    text = raw.removeprefix(b"\xef\xbb\xbf").decode(encoding, "replace")
+    raw = raw.removeprefix(b"\xef\xbb\xbf")
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError:
+        text = raw.decode("cp1252", "replace")
     return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
@@ -105,83 +131,92 @@ def _epw_number(path: Path, number: int, cells: list[str], column: int, name: st
     return value
 
 
-_WORDS: Final[dict[str, tuple[str, ...]]] = {  # header, lower case, without its unit
-    "time": ("time", "time(utc)", "time (hh:mm)", "timestamp", "datetime"),
-    "date": ("date", "date (mm/dd/yyyy)"),
-    "air": ("dry-bulb", "t2m", "temp_air", "air temperature", "temperature", "temp"),
-    "humidity": ("rhum", "rh", "relative_humidity", "relative humidity", "humidity"),
+_WORDS: Final[dict[str, tuple[str, ...]]] = {  # a header's cleaned words, without its unit
+    "time": ("time", "timestamp", "datetime"),
+    "date": ("date",),
+    "air": ("dry bulb", "t2m", "temp air", "air temperature", "temperature", "temp"),
+    "humidity": ("rhum", "rh", "relative humidity", "humidity"),
     "pressure": ("pressure", "sp", "surface pressure"),
-    "wind": ("wspd", "ws10m", "wind_speed", "wind speed"),
+    "wind": ("wspd", "ws10m", "wind speed"),
 }
-_DECODE: Final[dict[str, Callable[[Any], Any]]] = {
-    "mbar": lambda v: 100.0 * v,
-    "hpa": lambda v: 100.0 * v,
-    "kpa": lambda v: 1e3 * v,
-    "pa": lambda v: v,
-}
+_KIND: Final = {"air": "temperature", "humidity": "share", "pressure": "pressure", "wind": "speed"}
+_DEFAULT_UNIT: Final = {"air": "degc", "humidity": "%", "pressure": "pa", "wind": "m/s"}  # of a header that names none
+_RANGE: Final = {"air": (183.15, 343.15), "pressure": (31e3, 110e3), "humidity": (0.0, 1.1), "wind": (0.0, 120.0)}  # SI
 
 
-def read_typical_year(path: Path) -> dict[str, Floats]:
-    """A typical year as CSV: date and hour, air in degC, humidity in per cent, pressure (mbar or Pa), wind in m/s.
+@dataclass(frozen=True)
+class _Header:
+    """The header of a typical year: its row from 0, columns and units by our short names, and whether it says UTC."""
 
-    Pressure and wind may be missing (sea level, 1.5 m/s). Raises BadInput naming row and column.
+    row: int
+    columns: dict[str, int]
+    units: dict[str, str]
+    utc: bool
+
+
+def read_typical_year(path: Path) -> HourlyWeather:
+    """A typical year as CSV: date and hour, air, humidity, pressure and wind, each in the unit its header names.
+
+    Headers without a unit: degC, per cent, Pa, m/s. Humidity, pressure and wind may be missing (50 %, sea level, 1.5
+    m/s). Raises BadInput naming row and column, or a unit that is none for the column.
     """
     rows = [next(csv.reader([line]), []) for line in _lines(path, "utf-8")]  # a row never goes over two lines
-    name = loading.shown(path)
-    head, columns, marks = _weather_header(path, rows)
-    found: dict[str, list[float]] = {key: [] for key in ("month", "day", "hour", *_EPW_FALLBACK)}
-    for number, row in enumerate(rows[head + 1 :], start=head + 2):
+    name, head = loading.shown(path), _weather_header(path, rows)
+    columns, first = head.columns, head.row + 1
+    held = [key for key in _FALLBACK if key in columns]
+    found: dict[str, list[float]] = {key: [] for key in ("month", "day", "hour", *held)}
+    for number, row in enumerate(rows[first:], start=first + 1):
         if len(row) <= max(columns.values()):
             if found["air"] and all(len(other) <= max(columns.values()) for other in rows[number:]):
                 break  # remarks below the table
             raise BadInput(f"{name}:{number}: has {len(row)} fields, too few for the header", "Correct the row.")
-        month, day, hour = _moment(path, number, row, columns)
-        for key, value in (("month", month), ("day", day), ("hour", hour)):
+        for key, value in zip(("month", "day", "hour"), _moment(path, number, row, columns), strict=True):
             found[key].append(value)
-        for key, fallback in _EPW_FALLBACK.items():
-            value = _cell(path, number, row, columns[key], key) if key in columns else fallback
-            found[key].append(_DECODE[marks[key]](value) if key == "pressure" and key in columns else value)
-    if len(found["air"]) < LEAST_HOURS:
-        fault = f"{name}: holds {len(found['air'])} hours; at least {LEAST_HOURS} are needed"
+        for key in held:
+            found[key].append(_cell(path, number, row, columns[key], key))
+    hours = len(found["air"])
+    if hours < LEAST_HOURS:
+        fault = f"{name}: holds {hours} hours; at least {LEAST_HOURS} are needed"
         raise BadInput(fault, "Give a whole year's file.")
     arrays = {key: np.array(values) for key, values in found.items()}
-    for key, low, high in (
-        ("air", -90.0, 70.0),
-        ("pressure", 31e3, 110e3),
-        ("humidity", 0.0, 110.0),
-        ("wind", 0.0, 120.0),
-    ):
-        wrong = np.flatnonzero((arrays[key] < low) | (arrays[key] > high))
+    for key, (low, high) in _RANGE.items():
+        unit = head.units.get(key, _DEFAULT_UNIT[key])
+        raw = arrays[key] if key in arrays else np.full(hours, _FALLBACK[key])
+        arrays[key] = np.asarray(UNITS[_KIND[key]][unit](raw), dtype=np.float64)
+        wrong = np.flatnonzero((arrays[key] < low - 1e-9) | (arrays[key] > high + 1e-9))
         if len(wrong):
-            fault = f"{name}:{head + 2 + int(wrong[0])}: {key} {arrays[key][wrong[0]]:g} cannot be right"
-            raise BadInput(fault, "Correct the row, or give another weather file.")
-    return {
-        "month": arrays["month"],
-        "day": arrays["day"],
-        "hour": np.mod(arrays["hour"], 24.0),
-        "ambient_k": units.c_to_k(arrays["air"]),
-        "humidity": np.clip(arrays["humidity"] / 100.0, 0.0, 1.0),
-        "pressure_pa": arrays["pressure"],
-        "wind_m_s": arrays["wind"],
-    }
+            fault = f"{name}:{first + 1 + int(wrong[0])}: {key} {raw[wrong[0]]:g} cannot be right in {unit}"
+            raise BadInput(fault, "Correct the row or the unit in the header, or give another weather file.")
+    utc = head.utc or rows[first][columns["time"]].strip().lower().endswith("z")
+    return replace(_whole(arrays, set(columns)), utc=utc)
 
 
-def _weather_header(path: Path, rows: list[list[str]]) -> tuple[int, dict[str, int], dict[str, str]]:
-    """Row number of the header, columns by key, and the pressure's unit."""
+def _weather_header(path: Path, rows: list[list[str]]) -> _Header:
+    """The first row that names a time and an air temperature. Raises BadInput for none, and for a strange unit."""
     for number, row in enumerate(rows[:40]):
         columns: dict[str, int] = {}
-        marks = {"pressure": "pa"}
+        marks: dict[str, str] = {}
+        utc = False
         for index, cell in enumerate(row):
-            text = cell.strip().lower()
-            unit = re.search(r"\(([^()]*)\)$", text)
-            bare = re.sub(r"\s*\([^()]*\)$", "", text).strip()
-            key = next((k for k, words in _WORDS.items() if text in words or bare in words), "")
-            if key and key not in columns:
-                columns[key] = index
-                if key == "pressure" and unit and unit[1] in _DECODE:
-                    marks["pressure"] = unit[1]
+            words, unit = split_header(cell)
+            bare = re.sub(r"\s*\b(utc|gmt)$", "", words)
+            key = next((k for k, known in _WORDS.items() if bare in known), "")
+            if not key or key in columns:
+                continue
+            columns[key] = index
+            if key in _KIND and unit:
+                marks[key] = unit
+            utc = utc or (key == "time" and (bare != words or unit in ("utc", "gmt")))
         if "air" in columns and "time" in columns:
-            return number, columns, marks
+            faults = [
+                f'{loading.shown(path)}:{number + 1}: the column "{loading.one_line(row[columns[key]].strip())}" has '
+                f'the unit "{loading.one_line(unit)}", which is none for this (known: {", ".join(UNITS[_KIND[key]])})'
+                for key, unit in marks.items()
+                if unit not in UNITS[_KIND[key]]
+            ]
+            if faults:
+                raise BadInput(faults, "Convert the column to one of these units, and name it in the header.")
+            return _Header(number, columns, marks, utc)
     fault = f"{loading.shown(path)}: no header names both a time and an air temperature"
     raise BadInput(fault, "Give an .epw file, or a typical year as CSV with columns such as time(UTC), T2m, RH.")
 

@@ -10,7 +10,7 @@ import pytest
 from arena.errors import BadInput
 from arena.garage.checking import examine
 from arena.scenario.check import check_file
-from arena.scenario.climate import load_climate
+from arena.scenario.climate import Climate, load_climate
 from arena.scenario.columns import columns_toml, read_columns
 from arena.scenario.drive import load_drive
 from arena.scenario.loading import shipped_root
@@ -184,3 +184,89 @@ def test_bad_typical_years_name_the_row(tmp_path: Path, text: str, words: list[s
         load_climate(climate)
     assert caught.value.remedy
     assert all(word in caught.value.faults[0] for word in words), caught.value.faults
+
+
+def year(head: str, *cells: object, clock: str = "2007-07-{day:02d} {hour:02d}:00") -> str:
+    """A week of hours, all alike; a cell "hour" is the hour of the day."""
+    rows = []
+    for day in range(1, 8):
+        for hour in range(24):
+            row = [clock.format(day=day, hour=hour), *(str(hour if cell == "hour" else cell) for cell in cells)]
+            rows.append(",".join(row))
+    return "\n".join([head, *rows]) + "\n"
+
+
+def july(folder: Path, text: str, head: str = "", weather: str = "") -> Climate:
+    write(folder / "w.csv", text)
+    toml = f'[climate]\nname = "c"\n{head}[weather]\nfile = "w.csv"\nmonth = 7\n{weather}'
+    return load_climate(write(folder / "c.toml", toml))
+
+
+@pytest.mark.parametrize(
+    ("head", "cells"),
+    [
+        ("time,temperature (F),RH (%),wind speed (km/h),pressure (kPa)", (50, 40, 36, 95)),
+        (
+            "time,air temperature [\u00b0F],relative_humidity [0-1],wind_speed [mph],pressure_hpa",
+            (50, 0.4, 22.3694, 950),
+        ),
+        ("time,T2m (K),RH,WS10m,SP", (283.15, 40, 10, 95000)),
+        ("time,temp_air_c,humidity_pct,wind speed m/s,surface pressure [mbar]", (10, 40, 10, 950)),
+    ],
+)
+def test_every_column_of_weather_is_read_in_the_unit_its_header_names(
+    tmp_path: Path, head: str, cells: tuple[float, ...]
+) -> None:
+    """10 degC, 40 %, 36 km/h and 95 kPa, said in four ways (1 mile is 1609.344 m)."""
+    climate = july(tmp_path, year(head, *cells))
+    np.testing.assert_allclose(climate.ambient_k, 283.15)
+    np.testing.assert_allclose(climate.humidity, 0.4)
+    np.testing.assert_allclose(climate.wind_m_s, 10.0, rtol=1e-5)
+    np.testing.assert_allclose(climate.pressure_pa, 95000.0)
+    assert climate.notes == ()
+
+
+def test_weather_in_a_strange_unit_is_refused_and_a_damaged_degree_sign_is_not(tmp_path: Path) -> None:
+    with pytest.raises(BadInput) as caught:
+        july(tmp_path, year("time,temperature (Re),wind speed (Bft)", 10, 3))
+    assert [line.split(", which")[0] for line in caught.value.faults] == [
+        f'{tmp_path / "w.csv"}:1: the column "temperature (Re)" has the unit "re"',
+        f'{tmp_path / "w.csv"}:1: the column "wind speed (Bft)" has the unit "bft"',
+    ]
+    assert "known: kmh" in caught.value.faults[1] and caught.value.remedy
+    (tmp_path / "w.csv").write_bytes(year("time,temperature (\u00b0F)", 50).encode("cp1252"))
+    np.testing.assert_allclose(load_climate(tmp_path / "c.toml").ambient_k, 283.15)
+
+
+def test_the_climate_gives_what_its_weather_lacks(tmp_path: Path) -> None:
+    bare, head = year("time,t2m", 20), "humidity_pct = 90\nwind_kmh = 40\naltitude_m = 0\n"
+    given = july(tmp_path, bare, head)
+    np.testing.assert_allclose(given.humidity, 0.9)
+    np.testing.assert_allclose(given.wind_m_s, 40 / 3.6)
+    assert given.notes == ()
+    assumed = july(tmp_path, bare)
+    np.testing.assert_allclose([assumed.humidity[0], assumed.wind_m_s[0]], [0.5, 1.5])
+    assert [" ".join(note.split()[2:4]) for note in assumed.notes] == ["no humidity:", "no wind:", "no pressure:"]
+    whole = july(tmp_path, year("time,t2m,rh,ws10m,sp", 20, 60, 2, 98000), head)
+    np.testing.assert_allclose([whole.humidity[0], whole.wind_m_s[0], whole.pressure_pa[0]], [0.6, 2.0, 101325.0])
+    assert [note.split(" is left out")[0] for note in whole.notes] == ["climate.humidity_pct", "climate.wind_kmh"]
+    assert check_file(tmp_path / "c.toml").notes == whole.notes
+
+
+@pytest.mark.parametrize(("head", "clock"), [("time(UTC)", ""), ("time_utc", ""), ("time", "Z")])
+def test_hours_in_utc_are_noted_and_moved_to_the_local_clock(tmp_path: Path, head: str, clock: str) -> None:
+    text = year(head + ",T2m,RH,WS10m,SP", "hour", 60, 2, 98000, clock="2007-07-{day:02d}T{hour:02d}:00" + clock)
+    as_it_is = july(tmp_path, text)
+    np.testing.assert_allclose(as_it_is.ambient_k, 273.15 + np.arange(24))
+    assert len(as_it_is.notes) == 1 and "weather.utc_offset_h" in as_it_is.notes[0]
+    assert any("utc_offset_h" in note for note in check_file(tmp_path / "w.csv").notes)
+    ahead = july(tmp_path, text, weather="hour = 14\nutc_offset_h = 5.5\n")
+    assert ahead.notes == ()
+    np.testing.assert_allclose(ahead.at(np.array([0.0])).ambient_k - 273.15, 8.5)  # 14:00 there is 8:30 UTC
+    np.testing.assert_allclose(july(tmp_path, text, weather="utc_offset_h = -3\n").ambient_k[20] - 273.15, 23.0)
+
+
+def test_an_epw_file_has_its_own_clock(tmp_path: Path) -> None:
+    toml = '[climate]\nname = "c"\n[weather]\nfile = "w.epw"\nmonth = 7\nutc_offset_h = 1\n'
+    with pytest.raises(BadInput, match="utc_offset_h is for a file in UTC"):
+        load_climate(write(tmp_path / "c.toml", toml))
