@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from arena.errors import BadInput
 from arena.scenario import loading
 from arena.scenario.csv_table import Table
-from arena.scenario.quantities import OUR_COLUMNS, QUANTITIES, UNITS, mend, split_header
+from arena.scenario.quantities import ATMOSPHERE_PA, OUR_COLUMNS, QUANTITIES, UNITS, mend, split_header
 
 
 class ColumnSpec(BaseModel):
@@ -65,6 +65,7 @@ def pick_columns(table: Table, columns: Columns, keys: Sequence[str], place: Cal
         if isinstance(pick, str):
             faults.append(f"{place(name)} {pick}")
             continue
+        pick = _gauge_if_boost(table, key, pick)
         fault = _bad_spec(key, pick)
         if fault:
             faults.append(f"{place(name)} {fault}")
@@ -78,11 +79,24 @@ def pick_columns(table: Table, columns: Columns, keys: Sequence[str], place: Cal
         if key not in picks:
             found = _guess(table, key, taken)
             if found is not None:
-                picks[key] = found
+                picks[key] = _gauge_if_boost(table, key, found)
                 taken.add(found.index)
     if len(table.headers) == 2 and "speed" in keys:
         _of_two(table, picks, taken)
     return {key: pick for key, pick in picks.items() if key == "time" or key in keys}
+
+
+def _gauge_if_boost(table: Table, key: str, pick: Pick) -> Pick:
+    """Boost is over the outside air unless header or unit says "abs", whoever named the column; noted."""
+    header, unit = table.headers[pick.index], pick.unit
+    said = f"{header} {unit}".lower()
+    if key != "map" or "boost" not in said or "abs" in said or not unit or f"{unit} gauge" not in UNITS["pressure"]:
+        return pick
+    table.notes.append(
+        f'{table.shown}: "{loading.one_line(header)}" is taken as gauge, over {ATMOSPHERE_PA / 1e3:.1f} kPa; '
+        f'if it is absolute, give map_kpa the unit "{unit} abs"'
+    )
+    return replace(pick, unit=f"{unit} gauge")
 
 
 def _of_two(table: Table, picks: dict[str, Pick], taken: set[int]) -> None:
@@ -158,8 +172,6 @@ def _guess(table: Table, key: str, taken: set[int]) -> Pick | None:
             continue  # letters of an automatic's lever
         if index in taken or not (full or whole) or (unit and unit not in UNITS[quantity.kind] and not whole):
             continue
-        if key == "map" and "boost" in words and unit and "gauge" not in unit and "abs" not in unit:
-            unit = f"{unit} gauge"
         found.append(Pick(index, unit if unit in UNITS[quantity.kind] else ""))
     if len(found) > 1:
         names = ", ".join(f'"{table.headers[pick.index]}"' for pick in found)

@@ -109,6 +109,33 @@ def test_manifold_pressure_in_any_unit(tmp_path: Path, header: str, value: float
     assert trace.map_pa[0] / 1e3 == pytest.approx(kilopascal, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("columns", "kilopascal"),
+    [
+        ({}, 201.325),
+        ({"map_kpa": "Boost"}, 201.325),
+        ({"map_kpa": "Boost [psi]"}, 201.325),
+        ({"map_kpa": ColumnSpec(header="Boost", unit="psi")}, 201.325),
+        ({"map_kpa": ColumnSpec(header="Boost", unit="psi gauge")}, 201.325),
+        ({"map_kpa": ColumnSpec(header="Boost", unit="psi abs")}, 100.0),
+    ],
+)
+def test_boost_is_gauge_whoever_named_its_column(
+    tmp_path: Path, columns: dict[str, str | ColumnSpec], kilopascal: float
+) -> None:
+    path = csv(tmp_path, "time_s,speed_kmh,rpm,Boost [psi]\n0,50,2000,14.503773773\n1,50,2000,14.503773773\n")
+    log = read_log(path, columns)
+    assert log.values["map"][0] / 1e3 == pytest.approx(kilopascal, abs=0.01)
+    given = columns.get("map_kpa")
+    said = isinstance(given, ColumnSpec) and given.unit != "psi"
+    assert (
+        any(
+            'taken as gauge, over 101.3 kPa; if it is absolute, give map_kpa the unit "psi abs"' in n for n in log.notes
+        )
+        != said
+    )
+
+
 def test_temperatures_in_fahrenheit_are_converted_and_unmarked_ones_refused(tmp_path: Path) -> None:
     log = read_log(csv(tmp_path, "time_s,IAT [°F]\n0,86\n1,86\n"))
     assert log.values["iat"][0] == pytest.approx(303.15)
