@@ -40,36 +40,58 @@ def fit(
     from arena.scenario.columns import read_columns
 
     check_ending(plot, "--plot")
-    if log is None and not plan:
-        raise BadInput("no log is given", "Give a log, or ask for a drive to log with --plan.")
+    writes = {"--out": out is not None, "--told-only": told_only, "--plot": plot is not None}
+    reads = {"--columns": columns is not None, "--ambient": ambient is not None, "--duty": duty is not None}
+    _refuse_idle(log, health, plan, writes, reads)
     progress = garage_text.Notice(quiet=as_json)
     mapped, printed = read_columns(columns), units_of(units)
     if health and log is not None:
         from arena.garage.health import check_health
 
-        found = check_health(log, car, mapped, ambient, duty, progress)
+        found = check_health(log, car, mapped, ambient, duty, progress, units_of("metric") if as_json else printed)
         progress.done()
         emit(found.document()) if as_json else garage_text.show_health(found)
         return
     fitted = None
     if log is not None:
+        judged = not plan or out is not None
         fitted = fitting.fit_log(
-            log, car, mapped, ambient, duty, out, hold_out=not plan, told_only=told_only, tell=progress
+            log, car, mapped, ambient, duty, out, hold_out=judged, told_only=told_only, tell=progress
         )
+    if fitted is not None and plot is not None:
+        from arena.report.garage_pictures import write_residuals
+
+        write_residuals(fitted, plot, printed)
     if plan:
         from arena.garage.plan import plan_drive
 
         advice = plan_drive(car, fitted, progress)
         progress.done()
-        emit(advice.document()) if as_json else garage_text.show_plan(advice)
+        if as_json:
+            emit({**advice.document(), **({"car": fitting.document(fitted)["car"]} if fitted and out else {})})
+            return
+        garage_text.show_plan(advice, printed)
+        if fitted is not None and out is not None:
+            garage_text.show_file(fitted)
         return
     progress.done()
     assert fitted is not None
-    if plot is not None:
-        from arena.report.garage_pictures import write_residuals
-
-        write_residuals(fitted, plot, printed)
     emit(fitting.document(fitted)) if as_json else garage_text.show_fit(fitted, printed)
+
+
+def _refuse_idle(log: Path | None, health: bool, plan: bool, writes: dict[str, bool], reads: dict[str, bool]) -> None:
+    """What was asked for and would do nothing beside the rest: options of a fit's files, and of reading a log."""
+    if log is None and not plan:
+        raise BadInput("no log is given", "Give a log, or ask for a drive to log with --plan.")
+    if log is None:
+        idle, why = {"--health": health, **writes, **reads}, "without a log"
+    elif health:
+        idle, why = {"--plan": plan, **writes}, "beside --health, which judges the loop and fits no car"
+    else:
+        idle, why = {"--told-only": writes["--told-only"] and not writes["--out"]}, "without --out"
+    faults = [f"{name} does nothing {why}" for name, asked in idle.items() if asked]
+    if faults:
+        raise BadInput(faults, "Leave it out, or give two commands: `arena fit --help` says what each option is for.")
 
 
 @app.command()

@@ -59,6 +59,7 @@ class Fit:
     held_out: HeldOut | None
     out: Path | None  # the file written
     notes: tuple[str, ...]
+    guesses: tuple[str, ...] = ()  # keys of what the file has as the fit moved it, untold
 
 
 def fit_log(
@@ -75,7 +76,8 @@ def fit_log(
     """Fit a car to a log. `out`: car file to write, not there yet; `hold_out`: also judge on the second half.
 
     The file takes the numbers told, and what the fit moved along untold, marked as guesses: together they predict best.
-    `told_only` leaves those as in the base car. No file is written for a plant that does not follow its log.
+    `told_only` leaves those as in the base car. With `hold_out` no file is written for a plant that does not follow
+    its log.
     Raises BadInput for a log or car that cannot be used, or an `out` that exists.
     """
     if out is not None and out.exists():
@@ -92,11 +94,10 @@ def fit_log(
     result = Fit(
         log, base, found, told_car(found, told), told, singular_values(found.jacobian), found.rms_k,
         baseline_rms_k(log, channel), channel.time_s, found.residual_k["iat"], held, out if follows else None,
-        log.notes,
+        log.notes, () if told_only or out is None or not follows else guessed(found, told),
     )  # fmt: skip
     if result.out is not None:
-        written = () if told_only else guessed(found, told)
-        write_car(result.base, result.car if told_only else found.car, told, result.out, log.name, written)
+        write_car(result.base, result.car if told_only else found.car, told, result.out, log.name, result.guesses)
     return result
 
 

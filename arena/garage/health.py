@@ -19,8 +19,10 @@ from arena.garage.parameters import COMPANIONS, HEADLINE, STARTS, Parameter, bou
 from arena.garage.read_log import TICK_S, GarageLog, read_garage_log
 from arena.scenario.car import Car, load_car
 from arena.scenario.log_columns import Columns
+from arena.units import Units
 
 Floats = NDArray[np.float64]
+METRIC = Units()
 
 SHARES = (0.0, 0.04, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2)
 COARSE = (0.0, 0.1, 0.35, 0.7, 1.0, 1.2)
@@ -33,7 +35,6 @@ _FREE = (
     "charger.hot_side_ua_w_k", "core.pipe_ua_w_k", "probe.boss_share",
 )  # fmt: skip
 _SPREAD = {"core.air_ha_w_k": 0.2, "front.air_ha_w_k": 0.25, "probe.tau_s": 0.7, "probe.boss_share": 0.7}
-ASK = "log two minutes at a steady 60 to 100 km/h with the pump off, then two with it full, off boost"
 
 
 @dataclass(frozen=True)
@@ -66,29 +67,42 @@ def check_health(
     ambient_c: float | None = None,
     duty_pct: float | None = None,
     tell: Callable[[str], None] | None = None,
+    units: Units = METRIC,
 ) -> Health:
-    """Judge the loop from a log. With a fitted car, a share below 1 on a later log is wear. Raises BadInput."""
+    """Judge the loop from a log. With a fitted car, a share below 1 on a later log is wear. Raises BadInput.
+
+    `units`: what the evidence is worded in.
+    """
     base = car if isinstance(car, Car) else load_car(car)
     log = read_garage_log(path, columns, ambient_c, duty_pct)
     if not log.pump_changes:
         why = "the pump is not seen both off and running" if log.duty is not None else "the pump's duty is not logged"
-        return Health(log, base.name, None, None, None, "cannot tell", "cannot tell", (why,), (ASK,))
+        return Health(log, base.name, None, None, None, "cannot tell", "cannot tell", (why,), (_ask(units),))
     problem = pose(log, base.numbers(), _items())
     shares, z, rise = _profile(problem, tell)
     best = int(np.argmin(rise))
     low, high = _interval(shares, rise)
     share = shares[best]
     problem.flow_share = share
-    evidence = _evidence(problem, shares, rise)
+    evidence = _evidence(problem, shares, rise, units)
     current, current_says = _current(problem)
     evidence += current
-    flow, doubts = _name(low, high, current_says)
-    probe, about_probe = _probe(problem, z[best])
+    flow, doubts = _name(low, high, current_says, units)
+    probe, about_probe = _probe(problem, z[best], units)
     if flow == "no flow" and probe == "suspect":
         probe, about_probe = "cannot tell", (*about_probe[:1], "a probe cannot be judged while no coolant flows")
     return Health(
         log, base.name, share, low, high, flow, probe, (*evidence, *about_probe), (*doubts, *_always(current_says)),
     )  # fmt: skip
+
+
+def _ask(units: Units) -> str:
+    """What to log for the flow to be told."""
+    low, high = (f"{units.labelled(kmh, 'km/h')[0]:.0f}" for kmh in (60.0, 100.0))
+    return (
+        f"log two minutes at a steady {low} to {high} {units.speed_unit} with the pump off, then two with it full, off "
+        "boost"
+    )
 
 
 def _items() -> tuple[Parameter, ...]:
@@ -140,7 +154,7 @@ def _interval(shares: Sequence[float], rise: Floats) -> tuple[float, float]:
     return crossing(range(best, 0, -1), -1, shares[0]), crossing(range(best, len(shares) - 1), 1, shares[-1])
 
 
-def _name(low: float, high: float, current: str) -> tuple[str, list[str]]:
+def _name(low: float, high: float, current: str, units: Units) -> tuple[str, list[str]]:
     """The flow in words, and what cannot be told apart."""
     span = f"between {100 * low:.0f} and {100 * min(high, 1.2):.0f} % of what the pump in the car file moves"
     if high <= NONE:
@@ -158,10 +172,10 @@ def _name(low: float, high: float, current: str) -> tuple[str, list[str]]:
         return "weak", ["a worn pump, low voltage at its plug and a kinked hose look alike: measure the voltage first"]
     if low >= WEAK - 0.15:
         return "flows as it should", []
-    return "cannot tell", [f"the flow is {span}; {ASK}"]
+    return "cannot tell", [f"the flow is {span}; {_ask(units)}"]
 
 
-def _evidence(problem: Problem, shares: Sequence[float], rise: Floats) -> tuple[str, ...]:
+def _evidence(problem: Problem, shares: Sequence[float], rise: Floats, units: Units) -> tuple[str, ...]:
     """What speaks for the finding: the reading around the moments the pump was switched on, and the rises."""
     log = problem.log
     assert log.duty is not None
@@ -172,8 +186,8 @@ def _evidence(problem: Problem, shares: Sequence[float], rise: Floats) -> tuple[
         before = channel.value_k[(channel.tick > tick - 100) & (channel.tick <= tick)]
         after = channel.value_k[(channel.tick > tick + 300) & (channel.tick <= tick + 600)]
         if len(before) and len(after):
-            drop = float(after.mean() - before.mean())
-            lines.append(f"pump on at {tick * TICK_S:.0f} s: reading {drop:+.1f} K within the next minute")
+            drop, kelvin = units.labelled(float(after.mean() - before.mean()), "K")
+            lines.append(f"pump on at {tick * TICK_S:.0f} s: reading {drop:+.1f} {kelvin} within the next minute")
     full, best = shares.index(1.0), int(np.argmin(rise))
     lines.append(
         f"best explained by {100 * shares[best]:.0f} % of the flow; full flow is {rise[full]:.1f} worse and none "
@@ -197,19 +211,21 @@ def _current(problem: Problem) -> tuple[tuple[str, ...], str]:
     return (line,), "light" if share < LIGHT_A else ("heavy" if share > 1.0 / LIGHT_A else "usual")
 
 
-def _probe(problem: Problem, z: Floats) -> tuple[str, tuple[str, ...]]:
+def _probe(problem: Problem, z: Floats, units: Units) -> tuple[str, tuple[str, ...]]:
     """Whether the probe reads the charge: its lag and its boss where the flow is best explained."""
     car = moved(problem.car, problem.items, z)
     tau, boss = car.probe.tau_s, car.probe.boss_share
     problem_words = []
     if tau > 20.0:
-        problem_words.append(f"it lags by {tau:.0f} s at {1e3 * car.probe.tau_ref_kg_s:.0f} g/s")
+        air, label = units.labelled(1e3 * car.probe.tau_ref_kg_s, "g/s")
+        problem_words.append(f"it lags by {tau:.0f} s at {air:.0f} {label}")
     if boss > 0.4:
         problem_words.append(f"at idle {100 * boss:.0f} % of it follows the bay")
     left = float(np.sqrt(np.mean(problem.residuals(z)["iat"] ** 2)))
+    shown, kelvin = units.labelled(left, "K")
     if left > 3.0:
-        problem_words.append(f"{left:.1f} K RMS are left unexplained")
-    line = f"probe: lag {tau:.1f} s, {100 * boss:.0f} % of its boss at idle, {left:.2f} K RMS left unexplained"
+        problem_words.append(f"{shown:.1f} {kelvin} RMS are left unexplained")
+    line = f"probe: lag {tau:.1f} s, {100 * boss:.0f} % of its boss at idle, {shown:.2f} {kelvin} RMS left unexplained"
     if problem_words:
         return "suspect", (line, "the probe looks misplaced or slow: " + ", ".join(problem_words))
     return "in order", (line,)

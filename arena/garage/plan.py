@@ -27,9 +27,11 @@ from arena.scenario.car import Car, load_car
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
 from arena.timetable.outing import Played, outing_seed, play
+from arena.units import Units
 
 Floats = NDArray[np.float64]
 
+METRIC = Units()
 MOST_PIECES = 4
 WORTH = 0.05  # a piece must shrink the open numbers by this share of a spread, in sum
 READING = Noise(0.25, 0.25, 20.0, np.ones(1))  # what a log of an ordinary probe leaves, from memory
@@ -44,11 +46,25 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Step:
-    """A part of a piece: what to do, as a phase of a drive file, and the pump's duty."""
+    """A part of a piece: what to do, as a phase of a drive file, and the pump's duty.
 
-    say: str
+    `words` has {0}, {1} for the speeds `kmh` and {unit} for their unit.
+    """
+
+    words: str
     toml: str
     duty: float
+    kmh: tuple[float, ...] = ()
+
+    def said(self, units: Units) -> str:
+        """What to do, with speeds in such units."""
+        speeds = (f"{units.labelled(v, 'km/h')[0]:.0f}" for v in self.kmh)
+        return self.words.format(*speeds, unit=units.speed_unit)
+
+    @property
+    def say(self) -> str:
+        """What to do, in km/h."""
+        return self.said(METRIC)
 
 
 @dataclass(frozen=True)
@@ -60,17 +76,19 @@ class Piece:
 
 
 def _hold(kmh: int, seconds: int, duty: float, pump: str) -> Step:
-    return Step(
-        f"hold {kmh} km/h for {seconds} s, pump {pump}", f'do="cruise"\nspeed_kmh={kmh}\nseconds={seconds}', duty
-    )
+    phase = f'do="cruise"\nspeed_kmh={kmh}\nseconds={seconds}'
+    return Step(f"hold {{0}} {{unit}} for {seconds} s, pump {pump}", phase, duty, (kmh,))
 
 
 def _pulls(count: int) -> tuple[Step, ...]:
     """Pulls at uneven distances: at even ones a slow logger sees the same moments of each pull, and misses alike."""
-    rest = Step(
-        "hold 50 km/h for 25 to 35 s, no two alike, pump full", 'do="cruise"\nspeed_kmh=50\nseconds=[25, 35]', 1.0
+    hold, phase = (
+        "hold {0} {unit} for 25 to 35 s, no two alike, pump full",
+        'do="cruise"\nspeed_kmh=50\nseconds=[25, 35]',
     )
-    pull = Step("full throttle from 50 up to 100 km/h, pump full", 'do="pull"\nto_kmh=100\nlongest_s=20', 1.0)
+    rest = Step(hold, phase, 1.0, (50,))
+    phase = 'do="pull"\nto_kmh=100\nlongest_s=20'
+    pull = Step("full throttle from {0} up to {1} {unit}, pump full", phase, 1.0, (50, 100))
     return (rest, pull) * count
 
 

@@ -82,7 +82,7 @@ def show_fit(found: Fit, units: Units = METRIC) -> None:
     untold = [t for t in found.told if not t.identified]
     if untold:
         say()
-        say("CANNOT be told by this log, left as in the car file:")
+        say(f"CANNOT be told by this log{_stand(found)}:")
         for t in untold:
             prose(f"  {t.say} ({t.name}): {t.why}", "      ")
         for advice in dict.fromkeys(t.advice for t in untold):
@@ -100,19 +100,43 @@ def show_fit(found: Fit, units: Units = METRIC) -> None:
             f"fitted to the first half alone, the second ({h.seconds:.0f} s) is predicted within "
             f"{per * h.rms_k:.2f} {k} RMS; ambient plus a constant: {per * h.baseline_k:.2f} {k}"
         )
+    _warn(found)
+    say()
+    for line in residual_lines(found, min(console().width, 100) - 12, units):
+        say(line)
+    _written(found)
+
+
+def show_file(found: Fit) -> None:
+    """Whether the fit is of use, and the car file that was written of it."""
+    say()
+    _warn(found)
+    _written(found)
+
+
+def _stand(found: Fit) -> str:
+    """Where the numbers stand that are not told, if a car file says so."""
+    if found.out is None:
+        return ""
+    return ", in the car file as the fit moved them along, a guess" if found.guesses else ", left as in the car given"
+
+
+def _warn(found: Fit) -> None:
     if found.held_out is not None and not found.held_out.follows:
         prose(
             "DO NOT USE THIS FIT: ambient plus a constant predicts this car better than the plant does. A cooler of "
             "another kind, a wrong base car, or a pump that was not run as taken. No car file is written."
         )
-    say()
-    for line in residual_lines(found, min(console().width, 100) - 12, units):
-        say(line)
+
+
+def _written(found: Fit) -> None:
     if found.out is not None:
-        prose(
-            f"car file written: {found.out} (numbers told are marked measured, with their intervals; what the fit "
-            "moved along without telling it is marked a guess)"
+        rest = (
+            "what the fit moved along without telling it is marked a guess"
+            if found.guesses
+            else "the rest is as in the car given"
         )
+        prose(f"car file written: {found.out} (numbers told are marked measured, with their intervals; {rest})")
 
 
 def residual_lines(found: Fit, width: int, units: Units = METRIC) -> list[str]:
@@ -192,7 +216,7 @@ def grouped(steps: Sequence[str]) -> list[tuple[str, int]]:
     return [(step, 1) for step in steps]
 
 
-def show_plan(advice: Advice) -> None:
+def show_plan(advice: Advice, units: Units = METRIC) -> None:
     """The drive to log, step by step, and what it would tell."""
     if not advice.pieces:
         say("nothing short and safe would tell more than is told already")
@@ -201,7 +225,7 @@ def show_plan(advice: Advice) -> None:
     for k, piece in enumerate(advice.pieces, start=1):
         say()
         say(f"{k}. {piece.say}")
-        for line, times in grouped([step.say for step in piece.steps]):
+        for line, times in grouped([step.said(units) for step in piece.steps]):
             say(f"     {line}" + (f"   ({times} times)" if times > 1 else ""))
     say()
     rows = []
