@@ -22,7 +22,7 @@ from arena.errors import BadInput
 from arena.plant.compile import BOOST_FROM_PA
 from arena.scenario import loading
 from arena.scenario.log_columns import Columns
-from arena.scenario.log_csv import Log, read_log
+from arena.scenario.log_csv import read_log
 from arena.scenario.starters import name_from, new_file, season_starter
 from arena.scenario.trace_csv import ENGINE_STOPPED_RPM, TraceData, read_trace
 from arena.units import ZERO_C_K
@@ -114,7 +114,7 @@ def season_from_logs(
     notes: list[str] = []
     for file in files:
         try:
-            drives += _drives_of(file, columns or {}, left_out)
+            drives += _drives_of(file, columns or {}, left_out, notes)
         except BadInput as fault:
             left_out.append(fault.faults[0])
     if not drives:
@@ -140,12 +140,12 @@ def _logs_in(folder: Path) -> list[Path]:
     return files
 
 
-def _drives_of(file: Path, columns: Columns, left_out: list[str]) -> list[Recorded]:
+def _drives_of(file: Path, columns: Columns, left_out: list[str], notes: list[str]) -> list[Recorded]:
     """The drives in one log: whole, or parted where nothing was logged for long."""
     trace, _ = read_trace(file, columns)
     if trace.speed_m_s is None:
         raise BadInput(f"{loading.shown(file)}:1: no column for speed_kmh", "A season is sorted by road speed: log it.")
-    log = read_log(file, columns, need=("speed",))
+    beside = _beside(file, columns, float(trace.time_s[-1]), notes)
     breaks = np.flatnonzero(np.diff(trace.time_s) > SPLIT_S) + 1
     edges = [0, *(int(b) for b in breaks), len(trace.time_s)]
     found = []
@@ -157,7 +157,24 @@ def _drives_of(file: Path, columns: Columns, left_out: list[str]) -> list[Record
         elif float(part.road_speed_m_s.max()) < 2.0:
             left_out.append(f"{loading.shown(file)}: {name} never moves")
         else:
-            found.append(_recorded(name, file, part, log, float(trace.time_s[first])))
+            found.append(_recorded(name, file, part, beside, float(trace.time_s[first])))
+    return found
+
+
+def _beside(file: Path, columns: Columns, ends_s: float, notes: list[str]) -> dict[str, tuple[Floats, Floats]]:
+    """Outside air and engine coolant, where logged: times on the trace's clock, which ends at `ends_s`, and kelvin.
+
+    Each is read from its own first value on, so that clocks begin on different rows; all end on the file's last.
+    """
+    found: dict[str, tuple[Floats, Floats]] = {}
+    for key in ("ambient", "engine_coolant"):
+        try:
+            log = read_log(file, columns, need=("speed",), want=("speed", key))
+        except BadInput as fault:
+            notes.append(f"{fault.faults[0]}; taken as not logged")
+            continue
+        if key in log.values:
+            found[key] = log.time_s + (ends_s - float(log.time_s[-1])), log.values[key]
     return found
 
 
@@ -172,11 +189,17 @@ def _piece(trace: TraceData, first: int, last: int) -> TraceData:
     )  # fmt: skip
 
 
-def _recorded(name: str, file: Path, trace: TraceData, log: Log, begins_s: float) -> Recorded:
-    inside = (log.time_s >= begins_s) & (log.time_s <= begins_s + trace.time_s[-1])
+def _recorded(
+    name: str, file: Path, trace: TraceData, beside: dict[str, tuple[Floats, Floats]], begins_s: float
+) -> Recorded:
+    ends_s = begins_s + float(trace.time_s[-1])
 
     def logged(key: str) -> Floats | None:
-        return log.values[key][inside] if key in log.values and inside.any() else None
+        if key not in beside:
+            return None
+        time_s, values = beside[key]
+        inside = (time_s > begins_s - 1e-3) & (time_s < ends_s + 1e-3)  # the clocks agree but for rounding
+        return values[inside] if inside.any() else None
 
     ambient, engine = logged("ambient"), logged("engine_coolant")
     at = np.arange(0.0, trace.time_s[-1], 1.0)  # per second: a log that was polled unevenly counts evenly

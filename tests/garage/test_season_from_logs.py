@@ -99,6 +99,29 @@ def test_a_long_gap_parts_two_drives(tmp_path: Path) -> None:
     assert any("no log has an outside temperature" in note for note in made.notes)
 
 
+def test_what_only_the_second_drive_logs_is_the_seconds(tmp_path: Path) -> None:
+    rows = [f"{t},40,," for t in range(0, 200)] + [f"{t},40,30,20" for t in range(2000, 2200)]
+    (tmp_path / "logs").mkdir()
+    text = "\n".join(["time_s,speed_kmh,ambient_c,engine_coolant_c", *rows]) + "\n"
+    (tmp_path / "logs" / "day.csv").write_text(text, encoding="utf-8")
+    made = season_from_logs(tmp_path / "logs", tmp_path / "year.toml", days=10.0)
+    found = {d.name: (d.cold, d.ambient_c) for d in made.drives}
+    assert found == {"day-1": (False, None), "day-2": (True, pytest.approx(30.0))}
+
+
+def test_a_column_that_is_empty_or_wrong_leaves_the_drive_in(tmp_path: Path) -> None:
+    (tmp_path / "logs").mkdir()
+    for name, air, engine in (("empty", "", "90"), ("wrong", "15", "99999")):
+        rows = "".join(f"{t},40,{air},{engine},\n" for t in range(200))
+        text = "time_s,speed_kmh,ambient_c,engine_coolant_c,iat_c\n" + rows
+        (tmp_path / "logs" / f"{name}.csv").write_text(text, encoding="utf-8")
+    made = season_from_logs(tmp_path / "logs", tmp_path / "year.toml", days=10.0)
+    assert {d.name: d.ambient_c for d in made.drives} == {"empty": None, "wrong": pytest.approx(15.0)}
+    assert not made.left_out and not any(d.cold for d in made.drives)
+    said = [note for note in made.notes if note.endswith("taken as not logged")]
+    assert len(said) == 2 and "empty all the way down" in said[0] and "wrong.csv" in said[1]
+
+
 def test_the_same_logs_give_the_same_season(month: Path, tmp_path: Path) -> None:
     texts = []
     for name in ("a", "b"):
