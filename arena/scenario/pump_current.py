@@ -1,7 +1,7 @@
 """The pump's current in the car: what a clamp meter read settles, or what the other numbers make it.
 
 A steady motor has one torque balance, Ke I = friction + hydraulic torque at the speed that voltage and current leave.
-The current given fixes whichever of its numbers is not.
+The current given fixes whichever of its numbers is not; the voltage given alone, the speed of the curve.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from arena.plant.numbers import CarNumbers, Loop, Pump
-from arena.scenario.car_found import Found
+from arena.scenario.car_found import Found, given
 from arena.scenario.car_keys import CarFile
 
 Floats = NDArray[np.float64]
@@ -29,6 +29,11 @@ def current(found: Found, file: CarFile, base: CarNumbers) -> None:
     pump, loop = _as_found(found, base)
     by_bucket = file.pump.bucket_l_min is not None
     if file.pump.rated_a is None:
+        volts = given(file.pump, "rated_v", "curve_v")
+        if volts and not found.has("pump.rated_rad_s"):
+            _by_voltage(found, pump, loop, f"estimated from pump.{volts[0]}")
+            pump, loop = _as_found(found, base)
+            _note_too_weak(found, pump, loop)
         if not by_bucket and (found.values["pump"] or found.values["loop"]):
             found.put("pump", "rated_current_a", plug_a(pump, loop, pump.rated_v), "estimated from the pump's numbers")
         return
@@ -63,9 +68,38 @@ def plug_a(pump: Pump, loop: Loop, volts: float) -> float:
     return float(made.current_a)
 
 
-def _settle(found: Found, pump: Pump, loop: Loop, amps: float) -> None:
+def _by_voltage(found: Found, pump: Pump, loop: Loop, why: str) -> None:
+    """Speed of the curve where only its voltage is given: as if the current these numbers make had been measured.
+
+    With a hydraulic efficiency given, that stays, and the speed is the one at which the motor drives its own curve:
+    Ke (V - brush - Ke w) / R = friction + P / w, the higher of the two; P: the water's power there over the efficiency.
+    """
+    if not found.has("pump.peak_hydraulic_efficiency"):
+        amps = plug_a(pump, loop, pump.rated_v)
+        if amps * pump.resistance_ohm < pump.rated_v - pump.brush_v:  # it turns
+            _settle(found, pump, loop, amps, why)
+        return
+    power = _hydraulic_nm(pump, loop, pump.rated_rad_s) * pump.rated_rad_s
+    squared = pump.ke_v_s**2 / pump.resistance_ohm
+    linear = pump.ke_v_s * (pump.rated_v - pump.brush_v) / pump.resistance_ohm - pump.friction_nm
+    root = linear**2 - 4.0 * squared * power
+    if linear > 0.0 and root >= 0.0:
+        found.put("pump", "rated_rad_s", (linear + root**0.5) / (2.0 * squared), why)
+
+
+def _note_too_weak(found: Found, pump: Pump, loop: Loop) -> None:
+    """Say so where the motor does not reach the speed of the curve at rated_v."""
+    amps = plug_a(pump, loop, pump.rated_v)
+    wanted = (pump.rated_v - pump.brush_v - pump.ke_v_s * pump.rated_rad_s) / pump.resistance_ohm
+    if abs(amps - wanted) > CONTRADICTS * amps:
+        found.notes.append(
+            f"a motor of these numbers does not drive the pump's curve at pump.rated_v = {pump.rated_v:g}, so less "
+            "flows than the maker's figures say; give pump.rated_a, resistance_ohm or rated_speed_rpm"
+        )
+
+
+def _settle(found: Found, pump: Pump, loop: Loop, amps: float, why: str = "estimated from pump.rated_a") -> None:
     """Speed of the curve, hydraulic efficiency and, if need be, friction from the current; what is given stays."""
-    why = "estimated from pump.rated_a"
     speed = (pump.rated_v - pump.brush_v - pump.resistance_ohm * amps) / pump.ke_v_s
     if not found.has("pump.rated_rad_s"):
         found.put("pump", "rated_rad_s", speed, why)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import plant_builders as make
@@ -17,6 +18,7 @@ from arena.plant.compile import compile_outing
 from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.car import Car, car_toml, load_car
 from arena.scenario.check import check_file
+from arena.scenario.derived import derive
 from arena.scenario.pump_current import plug_a
 
 
@@ -28,8 +30,6 @@ def car(folder: Path, text: str) -> Car:
 
 def drawn_by_the_kernel(numbers: CarNumbers, volts: float) -> float:
     """Motor current after 20 s of full duty, coolant at 40 degC, supply such that `volts` is left at the plug."""
-    import dataclasses
-
     numbers = dataclasses.replace(
         numbers, supply=dataclasses.replace(numbers.supply, running_v=volts, sag_v=0.0, lead_ohm=0.0)
     )
@@ -63,6 +63,47 @@ def test_the_current_given_flows(tmp_path: Path, text: str) -> None:
     speed = (pump.rated_v - pump.brush_v - pump.resistance_ohm * pump.rated_current_a) / pump.ke_v_s
     if "speed" not in text:
         assert pump.rated_rad_s == pytest.approx(speed, rel=1e-9), "the curve is that of the speed it has there"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "rated_v = 12\nmax_head_kpa = 55\nmax_flow_l_min = 28\n",
+        "rated_v = 10\nmax_head_kpa = 55\nmax_flow_l_min = 28\n",
+        "rated_v = 12\nmax_head_kpa = 40\nmax_flow_l_min = 20\nfriction_nm = 0.01\n",
+        "rated_v = 12\nmax_head_kpa = 55\nmax_flow_l_min = 28\nhydraulic_efficiency = 0.45\n",
+        "curve_v = 12\nmax_head_kpa = 55\nmax_flow_l_min = 28\n",
+        "curve_v = 12\nrated_v = 14\nmax_head_kpa = 55\nmax_flow_l_min = 28\n",
+        "rated_v = 12\nmax_head_kpa = 55\nmax_flow_l_min = 28\nhydraulic_efficiency = 0.4\nfriction_nm = 0.01\n",
+    ],
+)
+def test_a_voltage_alone_puts_the_curve_at_the_speed_the_motor_has_there(tmp_path: Path, text: str) -> None:
+    """There flows what the maker gives against the loop, and that current, told, changes nothing."""
+    mine = car(tmp_path, text)
+    numbers, pump = mine.numbers(), mine.numbers().pump
+    given = dict(line.split(" = ") for line in text.splitlines())
+    volts = float(given.get("curve_v") or given["rated_v"])
+    head, most = 1e3 * float(given["max_head_kpa"]), float(given["max_flow_l_min"]) / 60000.0
+
+    def spare(q: float) -> float:
+        return head * (1.0 - (q / most) ** 2) - pump.system_pa * (q / pump.system_ref_m3_s) ** pump.system_exponent
+
+    at_plug = dataclasses.replace(numbers, supply=dataclasses.replace(numbers.supply, running_v=volts, lead_ohm=0.0))
+    assert derive(at_plug).flow_m3_s == pytest.approx(float(brentq(spare, 1e-6, most)), rel=6e-3)
+    assert mine.assumed["pump.rated_speed_rpm"] in ("estimated from pump.rated_v", "estimated from pump.curve_v")
+    assert not any("drive the pump's curve" in note for note in mine.notes)
+    again = car(tmp_path, text + f"rated_a = {pump.rated_current_a:.4g}\n").numbers()
+    near = 1e-2 if "curve_v" in text else 1e-3  # a curve is carried to rated_v by the current that is known there
+    assert derive(again).flow_m3_s == pytest.approx(derive(numbers).flow_m3_s, rel=near)
+    assert again.pump.rated_rad_s == pytest.approx(pump.rated_rad_s, rel=near)
+
+
+def test_a_motor_too_weak_for_its_curve_is_noted(tmp_path: Path) -> None:
+    strong = "rated_v = 12\nmax_head_kpa = 120\nmax_flow_l_min = 60\n"
+    for text in (strong, strong + "hydraulic_efficiency = 0.3\n"):
+        assert any("does not drive the pump's curve at pump.rated_v = 12" in note for note in car(tmp_path, text).notes)
+    fixed = car(tmp_path, "rated_v = 12\nrated_speed_rpm = 4297\n")
+    assert fixed.numbers().pump.rated_rad_s == pytest.approx(4297 * 3.141592653589793 / 30)
 
 
 def test_power_in_is_power_out(tmp_path: Path) -> None:
