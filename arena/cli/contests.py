@@ -5,11 +5,12 @@ from __future__ import annotations
 import shlex
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from arena.cli.base import Car, Columns, Json, Seed, Strategies, UnitsName, Workers, app, emit, stoppable, units_of
+from arena.errors import BadInput
 
 if TYPE_CHECKING:
     from arena.report.terminal import ProgressLine
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 @app.command()
 def tournament(
+    context: typer.Context,
     season: Annotated[str, typer.Argument(help="Season file or name.")] = "temperate-year",
     car: Car = "invented-2200",
     strategy: Strategies = None,
@@ -44,6 +46,8 @@ def tournament(
         build_page(folder, printed)
 
     printed, progress = units_of(units), terminal.ProgressLine(quiet=as_json)
+    if resume is not None:
+        begun_with(context, resume)
     with stoppable(lambda: going_on(progress, resume or out, None)):
         result = hold_tournament(
             season, car, strategy or (), trials=trials, replicates=replicates, seed=seed, workers=workers,
@@ -58,6 +62,26 @@ def tournament(
         terminal.tournament(result, per_climate, printed)
     if any(line.ranked and line.failed_runs for line in result.standings.lines):
         raise typer.Exit(1)
+
+
+def begun_with(context: typer.Context, resume: Path) -> None:
+    """Raise BadInput for options that say other than what a result was begun with: they would do nothing."""
+    from arena.contest.store import Folder
+    from arena.contest.tournament import read_unfinished
+
+    folder = Folder.resume(resume)
+    folder.lock.release()
+    asked, faults = read_unfinished(folder), list[str]()
+    for name, key in {name: "strategies" if name == "strategy" else name for name in context.params}.items():
+        given = getattr(context.get_parameter_source(name), "name", "") == "COMMANDLINE"
+        value: Any = context.params[name]
+        value = list(value) if isinstance(value, tuple) else value
+        if given and key in asked and value != asked[key]:
+            faults.append(f"--resume: {folder.path} was begun with {name} {asked[key] or 'none'}, not {value}")
+        if given and name == "out" and Path(value) != folder.final:
+            faults.append(f"--out {value}: --resume finishes {folder.final}")
+    if faults:
+        raise BadInput(faults, "Leave those options out, or begin afresh without --resume.")
 
 
 @app.command()

@@ -89,6 +89,7 @@ def play_worlds(
     """All contestants over fresh worlds 0..replicates-1; `change` alters each world's car."""
     lanes = batches(list(contestants))
     place = {c.name: k for k, c in enumerate(contestants)}
+    assert len(place) == len(contestants), "two contestants of one name"
     parts = []
     for world in range(replicates):
         numbers = car_of_world(plan, world)

@@ -36,7 +36,9 @@ def contestant_of(
     carried = {s.name: values.pop(s.name, s.default) for s in CARRIED}
     strategy.make_settings(values)
     called = name or "+".join([strategy.name, *(f"{k}={v:g}" for k, v in hung.items())])
-    return Contestant(called, strategy, values, quiet_cap_pct=carried[QUIET_CAP], run_on_s=carried[RUN_ON])
+    return Contestant(
+        called, strategy, values, quiet_cap_pct=carried[QUIET_CAP], run_on_s=carried[RUN_ON], held=frozenset(values)
+    )
 
 
 def _strategy(plain: str, values: dict[str, float]) -> Strategy:
@@ -97,6 +99,11 @@ def stall_note(contestant: Contestant, reason: str, car: CarNumbers) -> list[str
 def notes_on(contestant: Contestant, car: CarNumbers) -> list[str]:
     """What must be said about what a contestant carries and what it wants of the car."""
     notes = [*table_notes(contestant), *probe_notes(contestant, car)]
+    if contestant.strategy.actuator != "pwm" and car.pump.kind == "signal":
+        notes.append(
+            f"{contestant.name}: switches resistors, and this car's pump takes a signal: its steps are sent as signal "
+            "duties, and its resistors are not there"
+        )
     cap = 0.01 * contestant.quiet_cap_pct
     held = contestant.strategy.quiet_duty(cap)
     if held != cap:

@@ -102,12 +102,13 @@ def figures_of(
     out["power_kept_pct"] = 100.0 * row(at.POWER_KEPT) / boost if boost else np.full_like(row(at.OVER), np.nan)
     out["condensing_minutes"] = row(at.CONDENSING) * TICK_S / 60.0
     out["quiet_minutes"] = row(at.QUIET) * TICK_S / 60.0
-    reasons, ticks = row(at.REASON).astype(int), row(at.FAILED)
+    reasons, ticks = row(at.REASON).astype(int), row(at.FAILED).copy()
     failed = [at.REASONS[r] for r in reasons]
     state = played.state[:, : len(failed)]
     for n in range(len(failed)):
         if not failed[n] and not (np.isfinite(state[at.CORE_AT :, n]).all() and np.isfinite(out["tracking_k_h"][n])):
             failed[n] = "temperatures are no longer finite"
+            ticks[n] = outing.ticks  # found at the end
     return RunFigures({n: out[n] for n in NAMES}, parts, tuple(failed), np.where(ticks >= 0, ticks * TICK_S, np.nan))
 
 

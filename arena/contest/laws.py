@@ -188,16 +188,18 @@ def _own_code(strategy: Strategy) -> str:
                 argument.annotation = None
             kept.append(node)
         elif (
-            isinstance(node, ast.ClassDef | ast.AnnAssign)
+            isinstance(node, ast.ClassDef)
+            or (isinstance(node, ast.Assign | ast.AnnAssign) and not _declares(node))
             or (isinstance(node, ast.Import) and _plain(node))
             or (isinstance(node, ast.ImportFrom) and node.module in {"math", "numpy"})
-            or (
-                isinstance(node, ast.Assign)
-                and not any(isinstance(t, ast.Name) and t.id == "STRATEGY" for t in node.targets)
-            )
         ):
             kept.append(node)
     return "\n\n".join(ast.unparse(node) for node in kept)
+
+
+def _declares(node: ast.stmt) -> bool:
+    """Whether a line makes the strategy or one of its settings, which no law reads."""
+    return any(isinstance(n, ast.Name) and n.id in {"Setting", "Strategy", "STRATEGY"} for n in ast.walk(node))
 
 
 def _plain(node: ast.Import) -> bool:

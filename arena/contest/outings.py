@@ -29,6 +29,7 @@ from arena.scenario.fault import Fault
 from arena.strategies import shipped
 from arena.timetable.outing import Played, outing_seed
 from arena.timetable.outing import play as play_drive
+from arena.timetable.standard import TAIL_OFF_S
 
 MOST_KEPT: Final = 4  # outings; one of an hour holds 9 MB
 _M_MMAP_THRESHOLD: Final = -3  # glibc's malloc.h
@@ -52,16 +53,18 @@ def ready_outing(
     goals: Goals,
     seed: tuple[int, str, int],
     fault: Fault | None = None,
+    off_s: float = TAIL_OFF_S,
 ) -> Ready:
     """A drive in a climate on a car. `seed`: root, outing id, replicate. The same arguments give the same bytes."""
     content = (
         drive.digest, drive.name, climate.digest, car, goals, seed, (fault.digest, fault.name) if fault else None,
+        off_s,
     )  # fmt: skip
     with _lock:
         if content in _kept:
             _kept.move_to_end(content)
             return _kept[content]
-    made = _make(drive, climate, car, goals, seed, fault)
+    made = _make(drive, climate, car, goals, seed, fault, off_s)
     with _lock:
         _kept[content] = made
         while len(_kept) > MOST_KEPT:
@@ -70,12 +73,18 @@ def ready_outing(
 
 
 def _make(
-    drive: Drive, climate: Climate, car: CarNumbers, goals: Goals, seed: tuple[int, str, int], fault: Fault | None
+    drive: Drive,
+    climate: Climate,
+    car: CarNumbers,
+    goals: Goals,
+    seed: tuple[int, str, int],
+    fault: Fault | None,
+    off_s: float,
 ) -> Ready:
     large_arrays_apart()
     root, name, replicate = seed
     met = drive_under(fault, drive) if fault else drive
-    played = play_drive(met, climate, car, outing_seed(root, name, replicate))
+    played = play_drive(met, climate, car, outing_seed(root, name, replicate), off_s)
     noise = int(outing_seed(root, f"noise {name}", replicate).generate_state(1, np.uint64)[0])
     compiled: CompiledOuting
     if fault:

@@ -180,7 +180,7 @@ def _summed(
         fault = plan.fault_of(e)
         assert fault is not None
         pairs = seen[e]
-        worst = max(b.worst_k[lane] for b, _ in pairs)
+        worst = max((b.worst_k[lane] for b, _ in pairs if np.isfinite(b.worst_k[lane])), default=np.nan)
         seconds, before = (float(np.mean([p[k].seconds[lane] for p in pairs])) for k in (0, 1))
         duty, usual = (float(np.mean([p[k].duty[lane] for p in pairs])) for k in (0, 1))
         safe = fault.probe_fails and "iat_c" in contestant.strategy.senses

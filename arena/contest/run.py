@@ -32,6 +32,7 @@ class Contestant:
     quiet_cap_pct: float = 100.0
     run_on_s: float = 0.0
     reference: bool = False
+    held: frozenset[str] = frozenset()  # settings that were asked for by value: tuning leaves them alone
     table: Table | None = field(default=None, compare=False)  # instead of the strategy's own, for a law that reads one
 
     @property

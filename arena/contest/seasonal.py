@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +19,7 @@ from arena.contest.table_tuning import TunedTable, tune_table
 from arena.contest.tune import Keep, Kept, Training, measured
 from arena.contest.tuning import Job
 from arena.contest.worlds import Plan
+from arena.errors import BadInput
 from arena.strategies import shipped
 
 Floats = NDArray[np.float64]
@@ -55,19 +59,23 @@ def season_by_season(
 ) -> Seasonal:
     """Tune a table for each climate with the same budget, then play all tables in all climates on fresh worlds."""
     assert job.axes is not None
-    climates = list(dict.fromkeys(e.climate for e in job.plan.season.entries))
-    tables = {
-        c: tune_table(within(training, c, pool), job.axes, pool, job.trials, f"table-{short(c)}", tell, keep, kept)
-        for c in climates
-    }
+    entries = np.array(job.plan.climate_names())
+    tables: dict[str, TunedTable] = {}
+    for climate in dict.fromkeys(entries.tolist()):
+        name = unlike(f"table-{short(climate)}", [t.name for t in tables.values()])
+        try:
+            its = within(training, climate, pool)
+        except BadInput:  # always-on costs nothing there: nothing to tune by
+            continue
+        tables[climate] = tune_table(its, job.axes, pool, job.trials, name, tell, keep, kept)
     yard = Contestant(YARDSTICK, shipped()[YARDSTICK], reference=True)
     field = [one.contestant, *(t.contestant for t in tables.values()), yard]
     runs = play_worlds(job.plan, field, job.replicates, pool, tell, stage="every table in every climate")
-    entries = np.array([e.climate for e in job.plan.season.entries])
     law, prices = job.plan.season.wear, job.plan.season.prices
     draw = Draw(job.replicates, job.plan.seed)
     found: list[Abroad] = []
-    own = np.zeros(job.replicates)
+    elsewhere = runs.only_entries(~np.isin(entries, list(tables)))
+    own = costs(elsewhere, prices, law)[elsewhere.index(one.name)]
     for climate, table in tables.items():
         part = runs.only_entries(entries == climate)
         cost = costs(part, prices, law)
@@ -96,9 +104,8 @@ def _share(draw: Draw, top: Floats, bottom: Floats) -> Interval:
 
 
 def within(training: Training, climate: str, pool: ThreadPoolExecutor) -> Training:
-    """The training outings of one climate alone, always-on of those being 1."""
-    entries = training.plan.season.entries
-    keep = [k for k, e in enumerate(entries) if e.climate == climate]
+    """The training outings of one climate alone, always-on of those being 1. Raises BadInput if that costs nothing."""
+    keep = [k for k, name in enumerate(training.plan.climate_names()) if name == climate]
     plan = part_of(training.plan, keep)
     outings = tuple(o for o in training.outings if o[0].entry in keep)
     return measured(replace(training, plan=plan, outings=outings), pool)
@@ -118,7 +125,10 @@ def part_of(plan: Plan, keep: list[int]) -> Plan:
 
 def short(climate: str) -> str:
     """A climate's name as it may stand in a file name."""
-    import re
-    from pathlib import Path
+    return re.sub(r"[^a-z0-9._-]+", "-", climate.lower()).strip(".")[:30]
 
-    return re.sub(r"[^a-z0-9._-]+", "-", Path(climate).stem.lower())[:30]
+
+def unlike(name: str, taken: Sequence[str]) -> str:
+    """A name that is not taken: itself, or with the first number that makes it so."""
+    number = next(k for k in count(1) if (name if k == 1 else f"{name}-{k}") not in taken)
+    return name if number == 1 else f"{name}-{number}"

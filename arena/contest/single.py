@@ -23,7 +23,8 @@ from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, load_drive
 from arena.scenario.fault import Fault, load_fault
 from arena.scenario.season import WearLaw
-from arena.timetable.outing import Played
+from arena.timetable.outing import Played, check_seed
+from arena.timetable.standard import TAIL_OFF_S
 
 
 @dataclass(frozen=True)
@@ -80,13 +81,15 @@ def drive_once(
     What a quiet cap or a run-on costs is in `carried_cost`: the contestant is played once more without them.
     """
     goals = goals or Goals()
+    check_seed(seed)
     loaded_drive = drive if isinstance(drive, Drive) else load_drive(drive)
     loaded_climate = climate if isinstance(climate, Climate) else load_climate(climate)
     loaded_car = car if isinstance(car, Car) else load_car(car)
     numbers = loaded_car.numbers()
     contestant = strategy if isinstance(strategy, Contestant) else contestant_of(strategy, settings, car=numbers)
     broken = load_fault(fault) if isinstance(fault, str | Path) else fault
-    played, compiled = compile_one(loaded_drive, loaded_climate, numbers, seed, goals, broken)
+    off_s = max(TAIL_OFF_S, contestant.run_on_s)
+    played, compiled = compile_one(loaded_drive, loaded_climate, numbers, seed, goals, broken, off_s)
     carried = bool(carries(contestant))
     lanes = lay_out([contestant, without_carried(contestant)] if carried else [contestant])
     found = play(compiled, lanes, trace_lanes=1 if record else 0, trace_columns=at.TRACE_COLUMNS)
@@ -110,7 +113,13 @@ def drive_once(
 
 
 def compile_one(
-    drive: Drive, climate: Climate, numbers: CarNumbers, seed: int, goals: Goals, fault: Fault | None = None
+    drive: Drive,
+    climate: Climate,
+    numbers: CarNumbers,
+    seed: int,
+    goals: Goals,
+    fault: Fault | None = None,
+    off_s: float = TAIL_OFF_S,
 ) -> Ready:
     """A drive played and compiled, with its fault and its attainable envelope."""
-    return ready_outing(drive, climate, numbers, goals, (seed, f"{drive.name}/{climate.name}", 0), fault)
+    return ready_outing(drive, climate, numbers, goals, (seed, f"{drive.name}/{climate.name}", 0), fault, off_s)

@@ -22,7 +22,7 @@ from arena.contest.laws import law_of
 from arena.contest.pool import Progress, Tell, in_order, pool_of
 from arena.contest.protection import Protection, protection_of
 from arena.contest.run import Contestant, table_read, why_failed
-from arena.contest.standings import REFERENCES, RunTable, Standings, rank
+from arena.contest.standings import REFERENCES, YARDSTICK, RunTable, Standings, costs, rank
 from arena.contest.store import (
     Folder,
     copy_inputs,
@@ -48,6 +48,7 @@ from arena.scenario.fault import load_fault
 from arena.scenario.loading import find
 from arena.scenario.season import Season, load_season
 from arena.strategies import shipped
+from arena.timetable.outing import check_seed
 
 DEFAULT_TRIALS = 160
 MOST_TRIALS = 100_000
@@ -151,6 +152,7 @@ def hold_tournament(
         raise BadInput(f"--replicates {replicates} is outside 1..{MOST_REPLICATES}", remedy)
     plan = make_plan(season, car, seed, spread)
     contestants = entrants(strategies, plan.car.numbers())
+    plan = plan.for_run_on(contestants)
     named = str(season) if not isinstance(season, Season) else season.name
     request = dict(zip(REQUEST, (named, str(car), list(strategies), trials, replicates, seed, spread), strict=True))
     try:
@@ -269,8 +271,7 @@ def make_plan(
         raise BadInput(
             f"--spread {spread:g} is outside 0..0.3", "Give a share such as 0.1, or 0 for the car as it stands."
         )
-    if not 0 <= seed < 2**63:
-        raise BadInput(f"--seed {seed} is outside 0..2^63-1", "Give a whole number from 0.")
+    check_seed(seed)
     loaded = season if isinstance(season, Season) else load_season(season)
     drives = {e.drive: load_drive(e.drive) for e in loaded.entries}
     climates = {e.climate: load_climate(e.climate) for e in loaded.entries}
@@ -318,6 +319,10 @@ def entrants(strategies: Sequence[str] = (), car: CarNumbers | None = None) -> l
         if contestant.name in found:
             raise BadInput(f"--strategy {name}: {contestant.name!r} is entered twice", "Name each strategy once.")
         found[contestant.name] = contestant
+    for name in found:
+        if f"{name}-untuned" in found:
+            fault = f"strategy {name}-untuned: so the untuned twin of {name} is called"
+            raise BadInput(fault, "Give your strategy another name.")
     return list(found.values())
 
 
@@ -378,11 +383,13 @@ def run_world(
     ]
 
 
-def climate_standings(result: TournamentResult) -> dict[str, Standings]:
-    """Standings on each climate's outings alone, the same runs."""
-    names = [c.name for c in result.plan.climates]
-    out = {}
+def climate_standings(result: TournamentResult) -> dict[str, Standings | None]:
+    """Standings on each climate's outings alone, the same runs; None where always-on costs nothing there."""
+    names = result.plan.climate_names()
+    out: dict[str, Standings | None] = {}
     for climate in dict.fromkeys(names):
-        keep = np.array([name == climate for name in names])
-        out[climate] = rank(result.table.only_entries(keep), result.plan.season, result.plan.seed)
+        part = result.table.only_entries(np.array([name == climate for name in names]))
+        season = result.plan.season
+        yard = costs(part, season.prices, season.wear)[part.index(YARDSTICK)].sum()
+        out[climate] = rank(part, season, result.plan.seed) if yard > 0.0 else None
     return out

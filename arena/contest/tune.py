@@ -140,8 +140,8 @@ def tune(
     kept: Kept | None = None,
     size: int = GENERATION,
 ) -> dict[str, Tuned]:
-    """Tune every contestant that has settings, with the same budget each: `trials` rounded up to generations."""
-    searches = [Search(c, training.plan.seed, size) for c in contestants if c.strategy.settings]
+    """Tune every contestant that has free settings, with the same budget each: `trials` rounded up to generations."""
+    searches = [Search(c, training.plan.seed, size) for c in contestants if free_settings(c)]
     search_on(training, searches, math.ceil(trials / size), pool, tell, keep, kept)
     return {s.contestant.name: s.result() for s in searches}
 
@@ -198,6 +198,11 @@ class Searching(Protocol):
         """Lowest score told so far."""
 
 
+def free_settings(contestant: Contestant) -> tuple[Setting, ...]:
+    """What of a contestant can be tuned: its strategy's settings but those that were asked for by value."""
+    return tuple(s for s in contestant.strategy.settings if s.name not in contestant.held)
+
+
 class Search:
     """One strategy's search: an Optuna study asked and told a generation at a time."""
 
@@ -219,15 +224,19 @@ class Search:
 
     def space(self) -> tuple[Setting, ...]:
         """The numbers searched."""
-        return self.contestant.strategy.settings
+        return free_settings(self.contestant)
 
     def starts(self) -> list[dict[str, float]]:
         """The points tried first."""
-        return [{**self.contestant.strategy.defaults(), **self.contestant.settings}]
+        known = {**self.contestant.strategy.defaults(), **self.contestant.settings}
+        return [{s.name: known[s.name] for s in self.settings}]
 
     def candidate(self, point: dict[str, float]) -> Contestant:
         """The contestant at a point of the search."""
-        return replace(self.contestant, settings=point)
+        return replace(self.contestant, settings=self._whole(point))
+
+    def _whole(self, point: dict[str, float]) -> dict[str, float]:
+        return {**{name: self.contestant.settings[name] for name in self.contestant.held}, **point}
 
     def ask(self, generation: int) -> list[Contestant]:
         """The candidates of a generation, their settings rounded as they would be typed in."""
@@ -268,7 +277,7 @@ class Search:
     def result(self) -> Tuned:
         """The best candidate, with the settings that ended at a bound of their range named."""
         best = int(np.argmin(self.values))
-        point = self.contestant.strategy.make_settings(self.points[best])._asdict()
+        point = self.contestant.strategy.make_settings(self._whole(self.points[best]))._asdict()
         bounds = tuple(b for s in self.settings for b in at_bound(s, point[s.name]))
         contestant = replace(self.contestant, settings=point, tuned=True)
         return Tuned(contestant, self.values[best], self.values[0], bounds, len(self.values))

@@ -170,6 +170,7 @@ def make_job(
     found = given.strategy
     made, path = season_of(drives, climates, season)
     plan = make_plan(made, car, seed, spread)
+    plan = plan.for_run_on([given])
     numbers = plan.car.numbers()
     is_table = found.table is not None
     if aside and not is_table:
@@ -325,7 +326,7 @@ def answered(
         field = [result.contestant, *(c for c in rivals(job) if c is not job.against)]
         found = foresight.foresee(job.plan, field, result.contestant.name, pool, tell)
         result = replace(result, foresight=found)
-    if table is not None and len({e.climate for e in job.plan.season.entries}) > 1:
+    if table is not None and len(set(job.plan.climate_names())) > 1:
         result = replace(result, seasonal=seasonal.season_by_season(job, training, table, pool, tell, keep, kept))
     if asked.axes and table is not None:
         pairs, car = aims.compare_axes(job, training, pool, tell, keep, kept)[0], job.plan.car.numbers()

@@ -23,6 +23,7 @@ from arena.contest.store import (
     own_files,
     same_inputs,
     settings_toml,
+    strategy_digests,
     table_csv,
 )
 from arena.contest.table_tuning import TunedTable
@@ -40,6 +41,7 @@ def open_folder(
 
     if out is None:
         return None
+    request = {**request, "contents": _contents(job)}
     partial = out.with_name(out.name + ".partial")
     if not (resume and partial.exists()):
         folder = Folder.new(out)
@@ -51,12 +53,25 @@ def open_folder(
     same_inputs(folder, job.plan, [job.contestant])
     before = folder.read_manifest()["request"]
     changed = [k for k, v in request.items() if before.get(k) != v and k != "replicates"]
+    if changed == ["contents"]:
+        fault = f"{folder.path}: the axes file or the table of --against has changed since it was begun"
+        raise BadInput(fault, "Put it back as it was (copies are in its inputs/), or start afresh in another folder.")
     if changed:
         raise BadInput(
-            [f"--resume: {k} was {before.get(k)!r} when {partial} was begun, now {request[k]!r}" for k in changed],
+            [
+                f"--resume: {k} was {before.get(k)!r} when {partial} was begun, now {request[k]!r}"
+                for k in changed
+                if k != "contents"
+            ],
             "Give the same options as then, or start afresh in another folder.",
         )
     return folder
+
+
+def _contents(job: Job) -> dict[str, str]:
+    """SHA-256 of what a tuning reads besides season, car and strategy."""
+    found = {"axes": job.axes.digest} if job.axes is not None else {}
+    return {**found, **({"against": strategy_digests([job.against])[job.against.name]} if job.against else {})}
 
 
 def write_tuning(

@@ -98,7 +98,7 @@ def views(plan: Plan, contestants: Sequence[Contestant], workers: int | None = N
         fault = plan.fault_of(entry)
         drive, climate = plan.drives[entry], plan.climates[entry]
         seed = (plan.seed, plan.sound_id(entry), 0)
-        played, compiled = ready_outing(drive, climate, numbers, plan.goals, seed, fault)
+        played, compiled = ready_outing(drive, climate, numbers, plan.goals, seed, fault, plan.off_s)
         boost_kpa = 1e-3 * (played.map_pa - played.ambient_pa)
         shared = {"speed_kmh": 3.6 * played.speed_m_s, "boost_kpa": boost_kpa, "ambient_c": played.ambient_k - ZERO_C_K}
         return {

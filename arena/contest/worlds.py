@@ -27,6 +27,7 @@ from arena.scenario.drive import Drive
 from arena.scenario.fault import Fault
 from arena.scenario.season import Season
 from arena.timetable.outing import outing_seed
+from arena.timetable.standard import TAIL_OFF_S
 from arena.units import ZERO_C_K
 
 TRAIN_FROM = 1_000_000  # replicates from here on are for tuning, below it for ranking
@@ -77,6 +78,7 @@ class Plan:
     spread: float
     sources: tuple[Path, ...] = ()  # the files it came from
     faults: tuple[Fault | None, ...] = ()  # one an entry; empty if there are none
+    off_s: float = TAIL_OFF_S  # key off at the end of every outing: no less than the longest run-on
 
     @property
     def goals(self) -> Goals:
@@ -103,6 +105,20 @@ class Plan:
         others = list(dict.fromkeys(same))
         number = others.index(self.drives[entry].digest + self.climates[entry].digest)
         return names[entry] + (f"~{number + 1}" if number else "")
+
+    def climate_names(self) -> list[str]:
+        """Name of each entry's climate; of two files of one name the later one is told apart by a number."""
+        found: dict[str, list[str]] = {}
+        for climate in self.climates:
+            digests = found.setdefault(climate.name, [])
+            if climate.digest not in digests:
+                digests.append(climate.digest)
+        places = [found[c.name].index(c.digest) for c in self.climates]
+        return [c.name + (f"~{k + 1}" if k else "") for c, k in zip(self.climates, places, strict=True)]
+
+    def for_run_on(self, contestants: Sequence[Contestant]) -> Plan:
+        """The same plan with outings that end no sooner than the pump of any of these contestants."""
+        return replace(self, off_s=max(TAIL_OFF_S, *(c.run_on_s for c in contestants)))
 
     def fault_of(self, entry: int) -> Fault | None:
         """The fault of an entry, if it has one."""
@@ -140,7 +156,7 @@ def play_entry(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> O
     e = plan.season.entries[entry]
     drive, climate, sound = plan.drives[entry], plan.climates[entry], plan.sound_id(entry)
     played, compiled = ready_outing(
-        drive, climate, numbers, plan.goals, (plan.seed, sound, replicate), plan.fault_of(entry)
+        drive, climate, numbers, plan.goals, (plan.seed, sound, replicate), plan.fault_of(entry), plan.off_s
     )
     seconds = played.scored_s
     return Outing(
@@ -198,4 +214,5 @@ def plan_digest(plan: Plan) -> str:
     parts = [plan.season.digest, plan.car.digest, str(plan.seed), repr(plan.spread)]
     parts += [d.digest for d in plan.drives] + [c.digest for c in plan.climates]
     parts += [f.digest for f in plan.faults if f is not None]
+    parts += [repr(plan.off_s)] if plan.off_s != TAIL_OFF_S else []
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()

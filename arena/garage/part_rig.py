@@ -15,7 +15,7 @@ from arena.contest.pool import in_order
 from arena.contest.run import Contestant, lay_out
 from arena.contest.standings import HARD_LIMIT_K, RunTable, costs, over_limit_k
 from arena.contest.tables import judge, table_of
-from arena.contest.tune import FAILED_SCORE, GENERATION, Search, rounded
+from arena.contest.tune import FAILED_SCORE, GENERATION, Search, free_settings, rounded
 from arena.contest.worlds import Outing, Plan, car_of_world
 from arena.garage.part_list import PRESENT, Part
 from arena.plant import layout as at
@@ -91,8 +91,8 @@ def placed(plan: Plan, entry: int, replicate: int, played: Played, compiled: Com
 
 def tuned_first(rig: Rig, contestants: Sequence[Contestant]) -> list[Contestant]:
     """Every strategy tuned on the present car with the same budget; the best TUNED_ON of them, best first."""
-    searches = [Search(c, rig.plan.seed) for c in contestants if c.strategy.settings]
-    fixed = [c for c in contestants if not c.strategy.settings]
+    searches = [Search(c, rig.plan.seed) for c in contestants if free_settings(c)]
+    fixed = [c for c in contestants if not free_settings(c)]
     for g in range(GENERATIONS):
         asked = [c for s in searches for c in s.ask(g)]
         found = scores(rig, PRESENT, asked)
@@ -121,10 +121,10 @@ def around(starts: Sequence[Contestant], seed: int) -> list[Contestant]:
     for s, start in enumerate(starts):
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, 0x9A875, s])))
         centre = {**start.strategy.defaults(), **start.settings}
-        for k in range(each if start.strategy.settings else 1):
+        for k in range(each if free_settings(start) else 1):
             drawn = rng.standard_normal(len(start.strategy.settings)) * (0.0 if k == 0 else STEP)
             point = {
-                x.name: centre[x.name] if k == 0 else rounded(x, float(np.clip(
+                x.name: centre[x.name] if k == 0 or x.name in start.held else rounded(x, float(np.clip(
                     centre[x.name] + d * (x.high - x.low), x.low, x.high)))
                 for x, d in zip(start.strategy.settings, drawn, strict=True)
             }  # fmt: skip
@@ -157,7 +157,11 @@ def money(plan: Plan, part: Part, table: RunTable) -> Floats:
 
 def _play(plan: Plan, entry: int, replicate: int, numbers: CarNumbers) -> Played:
     return play_drive(
-        plan.drives[entry], plan.climates[entry], numbers, outing_seed(plan.seed, plan.sound_id(entry), replicate)
+        plan.drives[entry],
+        plan.climates[entry],
+        numbers,
+        outing_seed(plan.seed, plan.sound_id(entry), replicate),
+        plan.off_s,
     )
 
 

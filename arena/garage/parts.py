@@ -49,14 +49,15 @@ def what_parts_buy(
     (default: `tuned_on`).
     """
     began = time.perf_counter()
-    plan = _priced(plan, replicates, pump_life_h, pump_price)
+    field = [c for c in entrants(strategies, plan.car.numbers()) if c.ranked]
+    plan = _priced(plan, replicates, pump_life_h, pump_price).for_run_on(field)
     coldest = min(float(np.min(c.ambient_k)) for c in plan.climates)
     able = [p for p in parts if not fits(p, plan.car.numbers(), coldest)]
     refine = refine or tuned_on
     steps = 2 + len(able) + pairs + replicates
     with pool_of(workers) as pool:
         training = rig_of(plan, TRAIN_FROM, pool)
-        starts = tuned_first(training, [c for c in entrants(strategies, plan.car.numbers()) if c.ranked])
+        starts = tuned_first(training, field)
         _say(tell, "tuning", 1, steps)
         chosen: dict[str, tuple[Part, Contestant, float]] = {}
         for k, part in enumerate([PRESENT, *able]):

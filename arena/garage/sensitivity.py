@@ -79,7 +79,7 @@ def sensitivity(
     lanes = lay_out(contestants)
     count = samples * (len(bounds) + 2)
     with pool_of(workers) as pool:
-        held = replace(plan, spread=0.0)
+        held = replace(plan, spread=0.0).for_run_on(contestants)
         entries = dearest(held, contestants, pool)
         rig = rig_of(held, 0, pool)
         done = [0]

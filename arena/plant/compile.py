@@ -26,7 +26,7 @@ TICK_S = at.TICK_S
 WARM_ENGINE_K = 363.15
 LEAST_LINK_M3 = 0.15e-3  # smallest mixed cell that may close the loop: its outflow is extrapolated
 BOOST_FROM_PA = 110e3  # boost share is 0 here and 1 at the car's highest MAP
-LIMIT_FROM_PA = 130e3
+LIMIT_FROM_PA = 130e3  # the same of the limit, but for cars of little boost: no more than half way up it
 STALL_S = 10.0  # commanded on for so long without turning: stalled
 LOOP_OVER_AMBIENT_K = 12.0  # expected coolant temperature over the outside air, for its one heat capacity
 _TURBINE_FLOW = (0.005, 0.018, 0.190)  # kg/s of idle, cruise and full load: where turbine temperatures are given
@@ -168,7 +168,8 @@ def air_path(drive: Inputs, car: CarNumbers) -> AirPath:
     passing = -np.expm1(-charger.pipe_ha_w_k / (flow * cp))
     conduct = flow * cp * passing
     total = conduct + charger.pipe_bay_ua_w_k
-    wall_goal = (conduct * heated + charger.pipe_bay_ua_w_k * bay) / total
+    goal = conduct * heated + charger.pipe_bay_ua_w_k * bay
+    wall_goal = np.divide(goal, total, out=heated.copy(), where=total > 0.0)  # without a pipe nothing comes of it
     wall = follow(
         wall_goal,
         -np.expm1(-TICK_S * total / charger.pipe_capacity_j_k),
@@ -286,7 +287,8 @@ def figure_columns(x: Floats, drive: Inputs, car: CarNumbers) -> tuple[int, Floa
     x[:, at.X_SCORED] = scored
     x[:, at.X_BOOST] = judged * boost
     x[:, at.X_CRUISE] = judged * (1.0 - boost)
-    x[:, at.X_LIMIT] = judged * np.clip((drive.map_pa - LIMIT_FROM_PA) / (engine.map_max_pa - LIMIT_FROM_PA), 0.0, 1.0)
+    limit_from = min(LIMIT_FROM_PA, 0.5 * (BOOST_FROM_PA + engine.map_max_pa))
+    x[:, at.X_LIMIT] = judged * np.clip((drive.map_pa - limit_from) / (engine.map_max_pa - limit_from), 0.0, 1.0)
     x[:, at.X_STILL] = scored * (drive.speed_m_s < 0.5) * (drive.engine_on > 0.5)
     x[:, at.X_REACH] = scored if drive.start == "cold" else 0.0
     on_boost = x[:, at.X_BOOST] > 0.0
@@ -311,7 +313,7 @@ def parameters(car: CarNumbers, goals: Goals, expected_k: float, ambient_pa: flo
     p[at.P_FRONT_M] = twice * front.metal_kg * front.metal_j_kg_k / at.FRONT_CELLS
     p[at.P_FRONT_W] = twice * front.coolant_m3 * volume_heat / at.FRONT_CELLS
     p[at.P_LINK_W] = twice * link * volume_heat
-    p[at.P_SIDE_W] = twice * max(side, 1e-3) * volume_heat
+    p[at.P_SIDE_W] = twice * (side or 1e-3) * volume_heat
     p[at.P_LINK_UA] = loop.tank_ua_w_k if loop.tank == "in-flow" else 0.0
     p[at.P_SIDE_UA] = loop.tank_ua_w_k if loop.tank == "side" else 0.0
     p[at.P_SIDE_SHARE] = loop.side_share if loop.tank == "side" else 0.0
@@ -349,8 +351,8 @@ def volumes(loop: Loop) -> tuple[float, float, float]:
     hose = 0.25 * np.pi * loop.hose_bore_m**2 * loop.hose_total_m
     if loop.tank == "in-flow" and loop.tank_m3 + loop.extra_m3 >= LEAST_LINK_M3:
         return float(hose), loop.tank_m3 + loop.extra_m3, 0.0
-    side = loop.tank_m3 if loop.tank == "side" else 0.0
-    rest = hose + loop.extra_m3 - LEAST_LINK_M3
+    side, small = (loop.tank_m3, 0.0) if loop.tank == "side" else (0.0, loop.tank_m3 * (loop.tank == "in-flow"))
+    rest = hose + loop.extra_m3 + small - LEAST_LINK_M3
     if rest < LEAST_LINK_M3:
         raise BadInput(
             f"the hoses hold {1e3 * hose:.2f} L; without a tank at least {2e3 * LEAST_LINK_M3:.1f} L is needed",

@@ -58,11 +58,10 @@ def actuate(S: Any, X: Any, o: int, P: Any, used: int) -> None:
         S[REASON * LANES + n] = reason + fails * (3.0 - reason)
         S[FAILED * LANES + n] = failed + fails * (-2.0 - failed)  # the tick is filled in by `judge`
         asked = asked if usable > 0.0 else 0.0
-        capped = min(asked, S[QUIET_CAP * LANES + n])
-        asked = capped if slow > 0.0 else asked
-        asked *= max(key, 1.0 if off_s < S[RUN_ON_S * LANES + n] else 0.0)
-        whole = np.floor(asked / step + 0.5) * step
-        asked = whole if stepped > 0.0 else asked
+        top = min(S[QUIET_CAP * LANES + n], 1.0) if slow > 0.0 else 1.0
+        asked = min(asked, top) * max(key, 1.0 if off_s < S[RUN_ON_S * LANES + n] else 0.0)
+        whole = np.floor(min(asked / step + 0.5, top / step + 1e-9)) * step  # a cap holds, so it is not rounded up
+        asked = min(whole, top) if stepped * S[IS_PWM * LANES + n] > 0.0 else asked  # a relay has its own steps
         on = 1.0 if asked > 0.0 else 0.0
         started = on * (1.0 - S[WAS_ON * LANES + n])
         S[WAS_ON * LANES + n] = on
@@ -152,6 +151,7 @@ def pump_currents(S: Any, X: Any, o: int, P: Any, used: int) -> None:
             S[CURRENT * LANES + n] = current
             S[MOTOR_V * LANES + n] = volts
             S[BATTERY_A * LANES + n] = current * volts / supply
+            S[RESISTOR_W * LANES + n] = 0.0
             if S[SPEED_SHARE * LANES + n] <= 0.0:
                 S[STALL * LANES + n] = 0.0
 

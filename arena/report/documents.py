@@ -46,7 +46,7 @@ def tournament_document(result: TournamentResult, per_climate: bool = False) -> 
             climate: [
                 {"place": x.place, "tied_with": list(x.tied_with), "contestant": x.contestant, "score": x.score,
                  "score_low": x.score_low, "score_high": x.score_high, "ranked": x.ranked}
-                for x in its.lines
+                for x in (its.lines if its is not None else ())
             ]
             for climate, its in climate_standings(result).items()
         }  # fmt: skip

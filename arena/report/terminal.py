@@ -156,8 +156,9 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
         from arena.contest.tournament import climate_standings
 
         for climate, its in climate_standings(result).items():
-            say(f"in {climate} alone:")
-            show(standings_table(its, console().width, units))
+            say(f"in {climate} alone:" if its else f"in {climate} alone always-on costs nothing: nothing to measure by")
+            if its is not None:
+                show(standings_table(its, console().width, units))
             say()
     if result.protection:
         protection(result.protection, plan.season.limit_c, units)

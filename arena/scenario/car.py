@@ -187,6 +187,10 @@ def _impossible(n: CarNumbers) -> list[tuple[tuple[str, str], str]]:
     order("engine", ("boost_full_rpm", e.boost_full_rpm), ("redline_rpm", e.redline_rpm))
     if e.idle_map_pa >= e.map_max_pa:
         found.append((("engine", "idle_map_kpa"), "must be below the highest manifold pressure"))
+    steps = 1.0 / n.control.duty_step if n.control.duty_step > 0.0 else 1.0
+    if abs(steps - round(steps)) > 1e-9:
+        message = f"{100.0 * n.control.duty_step:g} does not go into 100 a whole number of times"
+        found.append((("control", "duty_step_pct"), message))
     if n.loop.hose_in_bay_m > n.loop.hose_total_m:
         message = f"is longer than loop.hose_total_m ({n.loop.hose_in_bay_m:g} against {n.loop.hose_total_m:g})"
         found.append((("loop", "hose_in_bay_m"), message))

@@ -60,8 +60,8 @@ class EngineTable(_Strict):
     kind: Literal["turbo", "supercharger"] | None = Field(None, description="what makes the boost")
     displacement_l: Number = _key("displacement_m3", 1e-3, 0.05, 20, (0.8, 7.0), "swept volume")
     power_kw: Number = _key("peak_power_w", 1e3, 5, 2000, (50, 600), "peak power")
-    map_max_kpa: Number = _key("map_max_pa", 1e3, 105, 600, (130, 320), "highest manifold pressure, absolute")
-    boost_kpa: Number = _way(5, 500, (30, 220), "highest boost over the outside air at sea level")
+    map_max_kpa: Number = _key("map_max_pa", 1e3, 115, 600, (135, 320), "highest manifold pressure, absolute")
+    boost_kpa: Number = _way(15, 500, (30, 220), "highest boost over the outside air at sea level")
     peak_air_flow_g_s: Number = _key("peak_air_flow_kg_s", 1e-3, 5, 3000, (40, 700), "air flow at full load")
     idle_rpm: Number = _key("idle_rpm", 1, 300, 3000, (600, 1200), "idle speed")
     redline_rpm: Number = _key("redline_rpm", 1, 1500, 20000, (4000, 9000), "highest engine speed")
@@ -287,9 +287,9 @@ class PumpTable(_Strict):
 class SupplyTable(_Strict):
     """The `[supply]` table."""
 
-    running_v: Number = _key("running_v", 1, 6, 60, (12.8, 14.8), "with the engine running")
-    off_v: Number = _key("off_v", 1, 5, 58, (11.8, 12.9), "with the engine off")
-    cranking_v: Number = _key("cranking_v", 1, 3, 58, (8, 12), "while cranking")
+    running_v: Number = _key("running_v", 1, 6, 16, (12.8, 14.8), "with the engine running; 12 V cars only")
+    off_v: Number = _key("off_v", 1, 5, 16, (11.8, 12.9), "with the engine off")
+    cranking_v: Number = _key("cranking_v", 1, 3, 16, (8, 12), "while cranking")
     sag_v: Number = _key("sag_v", 1, 0, 10, (0, 1.2), "drop at idle with the fan running")
     lead_ohm: Number = _key("lead_ohm", 1, 0, 5, (0.01, 0.25), "the pump's leads, there and back")
     alternator_efficiency: Number = _key("alternator_efficiency", 1, 0.1, 1, (0.45, 0.8), "from crankshaft to battery")
@@ -304,7 +304,7 @@ class ProbeTable(_Strict):
     )
     tau_s: Number = _key("tau_s", 1, 0, 200, (1.5, 45), "time constant at tau_ref_g_s")
     tau_ref_g_s: Number = _key("tau_ref_kg_s", 1e-3, 0.5, 1000, (5, 60), "air flow tau_s stands for")
-    boss_share: Number = _key("boss_share", 1, 0, 1, (0, 0.4), "share of the metal it sits in, at idle air flow")
+    boss_share: Number = _key("boss_share", 1, 0, 0.99, (0, 0.4), "share of the metal it sits in, at idle air flow")
     step_k: Number = _key("step_k", 1, 0, 10, (0, 1.5), "step of the reading")
     noise_k: Number = _key("noise_k", 1, 0, 10, (0, 0.6), "noise of the reading")
     place: Literal["core", "plenum"] | None = _word("place", "where it sits")

@@ -214,6 +214,14 @@ def _signal(found: Found, file: CarFile) -> None:
     for before, after in pairwise(duty):
         if after <= before:
             found.faults.append((("pump", "signal_duty_pct"), f"must increase ({after:g} after {before:g})"))
+    if speed and max(speed) > speed[-1]:
+        found.faults.append(
+            (
+                ("pump", "signal_speed_pct"),
+                f"ends at {speed[-1]:g}, below its highest, {max(speed):g}: here more duty means more pump. For a "
+                "signal that works the other way round give the speeds at 100 - duty, and have the output inverted",
+            )
+        )
     if p.kind == "brushed":
         found.faults.append(
             (("pump", "kind"), 'is "brushed", but pump.signal_duty_pct belongs to a "signal" pump; keep one of them')

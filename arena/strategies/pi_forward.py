@@ -46,7 +46,7 @@ def duty(sensed: Sensed, settings: Settings, memory: Memory) -> tuple[float, Mem
     integral = memory.integral
     wanted = straight + integral
     if (wanted < 1.0 or error < 0.0) and (wanted > 0.0 or error > 0.0):
-        passed = clip(sensed.time_s - memory.time_s, 0.0, 1.0)
+        passed = clip(sensed.time_s - memory.time_s, 0.0, 60.0)
         integral = clip(integral + passed * gain * error / settings.reset_s, -1.0, 1.0)
     asked = clip(straight + integral, 0.0, 1.0)
     floor = 0.01 * settings.floor_pct

@@ -63,6 +63,7 @@ class Driver:
         ignition: Ignition,
         rng: np.random.Generator,
         traffic_rng: np.random.Generator,
+        off_s: float,
     ) -> None:
         self.env = env
         self.drive = drive
@@ -71,6 +72,7 @@ class Driver:
         self.ignition = ignition
         self.rng = rng
         self.traffic_rng = traffic_rng
+        self.off_s = off_s
         self.open_to_traffic = False
         self.score_from = 0
         self.drive_until = 0
@@ -137,7 +139,7 @@ class Driver:
         yield from self._halt()
         yield from self._hold(0.0, ticks_of(standard.TAIL_IDLE_S))
         self.record.label("afterwards: engine off")
-        yield self.ignition.off(ticks_of(standard.TAIL_OFF_S))
+        yield self.ignition.off(ticks_of(self.off_s))
 
     def _key_on(self) -> Steps:
         if not self.ignition.key:

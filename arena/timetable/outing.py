@@ -13,6 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.errors import BadInput
+from arena.timetable import standard
+
 if TYPE_CHECKING:
     from arena.plant.numbers import CarNumbers
     from arena.scenario.climate import Climate
@@ -74,17 +77,30 @@ class Played:
         return (self.ticks - self.score_from) * TICK_S
 
 
+def check_seed(root: int) -> None:
+    """Raise BadInput for a root seed that is none."""
+    if not 0 <= root < 2**63:
+        raise BadInput(f"--seed {root} is outside 0..2^63-1", "Give a whole number from 0.")
+
+
 def outing_seed(root: int, outing_id: str, replicate: int) -> np.random.SeedSequence:
     """Seed of an outing, keyed by circumstance: SeedSequence([root, SHA-256 of the outing id, replicate])."""
     digest = np.frombuffer(hashlib.sha256(outing_id.encode()).digest(), dtype=">u4")
     return np.random.SeedSequence([root, *(int(word) for word in digest), replicate])
 
 
-def play(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random.SeedSequence | int) -> Played:
+def play(
+    drive: Drive,
+    climate: Climate,
+    car: CarNumbers,
+    seed: np.random.SeedSequence | int,
+    off_s: float = standard.TAIL_OFF_S,
+) -> Played:
     """Play a drive once, with its standard beginning and end. Same seed, same bytes.
 
-    Raises BadInput when the outing would be longer than the limit. The compiled parts are built on first use.
+    `off_s`: seconds with the key off at the end; more of them change nothing before. Raises BadInput when the outing
+    would be longer than the limit. The compiled parts are built on first use.
     """
     from arena.timetable.playing import play_outing
 
-    return play_outing(drive, climate, car, seed)
+    return play_outing(drive, climate, car, seed, off_s)

@@ -23,7 +23,9 @@ from arena.timetable.traffic import slow_downs
 from arena.timetable.vehicle import Vehicle
 
 
-def play_outing(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random.SeedSequence | int) -> Played:
+def play_outing(
+    drive: Drive, climate: Climate, car: CarNumbers, seed: np.random.SeedSequence | int, off_s: float
+) -> Played:
     """See `outing.play`."""
     driver_rng, noise_rng, crawl_rng = _generators(seed, 3)
     env = simpy.Environment(initial_time=0)
@@ -33,7 +35,7 @@ def play_outing(drive: Drive, climate: Climate, car: CarNumbers, seed: np.random
     ignition = Ignition(env, record, vehicle)
     cold_k = float(record.rows[kernel.AMBIENT_K_ROW, 0])
     fan = Fan(env, record, car, cold_k if drive.start == "cold" else PREROLL_WARM_K)
-    driver = Driver(env, drive, record, vehicle, ignition, driver_rng, crawl_rng)
+    driver = Driver(env, drive, record, vehicle, ignition, driver_rng, crawl_rng, off_s)
     env.process(slow_downs(env, drive.file.traffic, noise_rng, driver))
     try:
         env.run(until=driver.process)

@@ -17,7 +17,7 @@ SOAK_S = 600.0  # parked before a "soaked" start: about when an under-bonnet soa
 TAIL_CRUISE_KMH = 50.0
 TAIL_CRUISE_S = 240.0  # about the time a loop at full flow needs to give up its stored heat
 TAIL_IDLE_S = 60.0
-TAIL_OFF_S = 30.0  # key off: covers a pump run-on
+TAIL_OFF_S = 30.0  # key off; longer where a contestant's run-on is
 
 # Ignition
 PRIME_S = 2.0  # key on until the starter turns: fuel pump and self-test

@@ -36,9 +36,10 @@ INLINE void actuate(Rows S, Given x, Given P)
     LANE_LOOP {
         double asked = AT(DUTY);
         asked = asked >= 0.0 && asked <= 1.0 ? asked : 0.0;
-        asked = slow > 0.0 ? least(asked, AT(QUIET_CAP)) : asked;
-        asked = key > 0.0 || off_s < AT(RUN_ON_S) ? asked : 0.0;
-        asked = step > 0.0 ? floor(asked / step + 0.5) * step : asked;
+        double top = slow > 0.0 ? least(AT(QUIET_CAP), 1.0) : 1.0;
+        asked = least(asked, top) * (key > 0.0 || off_s < AT(RUN_ON_S) ? 1.0 : 0.0);
+        double fine = most(step, 1e-9), whole = floor(least(asked / fine + 0.5, top / fine + 1e-9)) * fine;
+        asked = step > 0.0 && AT(IS_PWM) > 0.0 ? least(whole, top) : asked;
         double on = asked > 0.0 ? 1.0 : 0.0, started = on * (1.0 - AT(WAS_ON));
         AT(WAS_ON) = on;
         AT(STARTS) += started * scored;

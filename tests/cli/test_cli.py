@@ -72,6 +72,7 @@ BAD_DRIVE = '[drive]\nname = "x"\n\n[[phase]]\ndo = "cruise"\nspeed_kmh = 50\nse
         (("drive", "hill-pulls", "--strategy", "proportional", "--setting", "start_c=hot"), "start_c=hot"),
         (("drive", "hill-pulls", "--strategy", "proportional", "--setting", "start_c=300"), "10..55"),
         (("drive", "bad.toml"), "secnds"),
+        (("drive", "hill-pulls", "--seed", "-1"), "--seed -1"),
         (("drive", "backwards.csv"), "backwards.csv"),
         (("drive", "empty.csv"), "empty.csv"),
         (("check", "bad.toml"), "seconds"),

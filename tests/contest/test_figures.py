@@ -74,6 +74,7 @@ def test_wear_at_other_exponents_and_why_a_run_failed() -> None:
         state = np.full((at.ROWS, at.LANES), 300.0)
         state[row, lane] = math.nan
         assert made(played(state=state)).failed == ("temperatures are no longer finite", at.REASONS[2])
+    assert made(played(state=state)).failed_s.tolist() == [TICKS * at.TICK_S, 25.0], "found at the end"
     spoilt = played()
     spoilt.rows[at.HOT_BOOST - at.FIGURES_FROM, 0] = math.inf
     assert made(spoilt).failed[0] == "temperatures are no longer finite"

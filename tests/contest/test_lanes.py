@@ -13,7 +13,7 @@ import pytest
 from arena.contest import run
 from arena.contest.laws import _met
 from arena.contest.run import Accumulated, Contestant, aligned, fill_lane, lay_out, table_cells
-from arena.contest.seasonal import part_of, short
+from arena.contest.seasonal import part_of, short, unlike
 from arena.contest.single import settings_from
 from arena.contest.tournament import make_plan
 from arena.contest.worlds import batches, plan_digest, play_entry, without_arrays
@@ -158,8 +158,11 @@ def test_settings_are_name_equals_number() -> None:
 
 
 def test_a_climate_in_a_file_name() -> None:
-    assert short("hot") == "hot" and short("/some/where/My Town 2026.toml") == "my-town-2026"
-    assert short("x" * 99) == "x" * 30
+    assert short("hot") == "hot" and short("My Town / 2026~2") == "my-town-2026-2" and short("x" * 99) == "x" * 30
+    taken = ["table-hot", "table-hot-2", "table-winter"]
+    assert [unlike(n, taken) for n in ("table-mild", "table-hot", "table-winter")] == [
+        "table-mild", "table-hot-3", "table-winter-2",
+    ]  # fmt: skip
 
 
 def test_the_numbers_in_front_of_a_law_are_its_senses_settings_and_memory() -> None:
@@ -174,3 +177,26 @@ def test_the_numbers_in_front_of_a_law_are_its_senses_settings_and_memory() -> N
     X[at.X_COLUMNS + at.X_SPEED] = 88.0
     values, settings, memory = _met(strategy, S, X, at.X_COLUMNS, 4)
     assert values == pytest.approx([37.0, 88.0, 17.0]) and settings == (5.0, 6.0) and memory == memory_type(7.0)
+
+
+def test_climates_of_one_name_are_told_apart_and_others_are_not(plan: Any) -> None:
+    names = [c.name for c in plan.climates]
+    assert plan.climate_names() == names
+    mine = replace(plan.climates[0], digest="another file of that name")
+    changed = replace(plan, climates=(*plan.climates[:-1], mine))
+    assert changed.climate_names() == [*names[:-1], f"{mine.name}~2"]
+
+
+def test_outings_last_as_long_as_the_longest_run_on_and_are_else_the_same(plan: Any) -> None:
+    on = shipped()["always-on"]
+    field = [Contestant("on", on), Contestant("after", on, run_on_s=90.0)]
+    assert plan.for_run_on(field[:1]).off_s == plan.off_s == 30.0
+    longer = plan.for_run_on(field)
+    assert longer.off_s == 90.0 and plan_digest(longer) != plan_digest(plan)
+    numbers = plan.car.numbers()
+    usual, more = (play_entry(p, 0, 0, numbers).compiled for p in (plan, longer))
+    assert more.ticks == usual.ticks + 600 and more.score_from == usual.score_from
+    np.testing.assert_array_equal(more.X[: usual.ticks], usual.X)
+    ticks = [run.play(outing, lay_out(field)).row(at.PUMP_TICKS) for outing in (usual, more)]
+    assert ticks[0][0] == ticks[1][0] == ticks[0][1] - 300.0  # cut off at the end of the outing
+    assert ticks[1][1] - ticks[1][0] in {899.0, 900.0}

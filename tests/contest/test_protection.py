@@ -180,3 +180,11 @@ def test_reading_and_supply_from_the_onset_on() -> None:
     assert x[50001, at.X_SUPPLY] == 10.0, "no more than there was"
     x = columns(broken(supply={"alternator_off": True, "fall_v_per_h": 30.0}))
     assert x[39999, at.X_SUPPLY] == LOWEST_BATTERY_V
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_a_world_without_boost_hides_no_other(order: int) -> None:
+    plan: Any = SimpleNamespace(fault_of=lambda _: SimpleNamespace(name="x", probe_fails=False), outing_id=str)
+    mine: Any = SimpleNamespace(name="mine", ranked=True, strategy=SimpleNamespace(senses=()))
+    pairs = [(seen(np.nan, 0.0, 1.0), seen(np.nan, 0.0, 1.0)), (seen(350.0, 2.0, 1.0), seen(320.0, 0.0, 1.0))][::order]
+    assert _summed(plan, mine, 1, [0], {0: pairs}).worst_c == pytest.approx(350.0 - ZERO_C_K)

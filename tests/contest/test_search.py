@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from arena.contest import tune
+from arena.contest.entering import contestant_of
 from arena.contest.pool import Progress
 from arena.contest.run import Contestant
 from arena.contest.tradeoff import ALLOWED_OFF, Point, front_of, named
@@ -112,6 +113,20 @@ def test_kept_scores_of_another_number_are_refused_by_file_and_generation() -> N
             NOBODY, [search("proportional"), search("two-speed")], 3, NOBODY,
             kept=lambda name, g: [1.0] * (3 if (name, g) == ("two-speed", 1) else GENERATION),
         )  # fmt: skip
+
+
+def test_settings_asked_for_by_value_are_held_and_the_others_tuned() -> None:
+    mine = contestant_of("proportional+start_c=50")
+    free = [s.name for s in shipped()["proportional"].settings if s.name != "start_c"]
+    one = Search(mine, 1)
+    assert [s.name for s in one.settings] == free
+    search_on(NOBODY, [one], 2, NOBODY)
+    assert {c.settings["start_c"] for c in one.ask(2)} == {50.0} and all(set(p) == set(free) for p in one.points)
+    assert one.result().contestant.settings["start_c"] == 50.0
+    whole = {s.name: s.default for s in shipped()["proportional"].settings}
+    fixed = contestant_of("+".join(["proportional", *(f"{k}={v:g}" for k, v in whole.items())]))
+    training: Any = SimpleNamespace(plan=SimpleNamespace(seed=1))
+    assert set(tune.tune(training, [mine, fixed], 16, NOBODY)) == {mine.name}
 
 
 def test_a_budget_is_rounded_up_to_generations() -> None:

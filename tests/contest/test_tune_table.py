@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -290,6 +291,53 @@ def test_wrong_request_on_resuming_is_named(pulls: str, tmp_path: Path) -> None:
     open_folder(job, tmp_path / "r", False, {"trials": 64}, [])
     with pytest.raises(BadInput, match="trials was 64"):
         open_folder(job, tmp_path / "r", True, {"trials": 128}, [])
+
+
+def test_edited_axes_or_table_are_not_gone_on_with(pulls: str, tmp_path: Path) -> None:
+    from arena.contest.axes import axes_starter
+    from arena.contest.tuning_files import open_folder
+
+    axes, table = tmp_path / "axes.toml", tmp_path / "mine.csv"
+
+    def begin(out: str, resume: bool) -> None:
+        job = make_job(["mild"], [pulls], axes=axes, against=table, trials=64, replicates=2)
+        folder = open_folder(job, tmp_path / out, resume, {"trials": 64}, [])
+        assert folder is not None
+        folder.lock.release()
+
+    first = "iat_c \\ throttle_pct,0,100\n20,0,40\n40,60,100\n"
+    axes.write_text(axes_starter(), encoding="utf-8")
+    table.write_text(first, encoding="utf-8")
+    begin("r", False)
+    begin("r", True)
+    for path, text in ((axes, axes_starter().replace("10, 20,", "12, 20,", 1)), (table, first.replace("60", "70"))):
+        before = path.read_text(encoding="utf-8")
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(BadInput, match="the axes file or the table of --against has changed"):
+            begin("r", True)
+        path.write_text(before, encoding="utf-8")
+
+
+def test_two_climates_of_one_name_have_each_its_table(
+    pulls: str, pool: ThreadPoolExecutor, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from arena.contest import seasonal
+    from arena.scenario.loading import find
+
+    mine = tmp_path / "hot.toml"
+    text = find("climates", "hot").read_text(encoding="utf-8")
+    mine.write_text(text + "# another\n", encoding="utf-8")
+    job = make_job(["hot", str(mine)], [pulls], trials=64, replicates=2)
+    training = train_robustly(job.plan, pool, 1)
+    assert job.axes is not None
+    one = tune_table(training, job.axes, pool, 64)
+    names = iter(("table-hot", "table-hot-2"))
+    monkeypatch.setattr(seasonal, "tune_table", lambda *a: replace(one, name=a[4]))
+    found = seasonal.season_by_season(job, training, one, pool)
+    assert [(climate, t.name) for climate, t in found.tables.items()] == [
+        ("hot", next(names)), ("hot~2", next(names)),
+    ]  # fmt: skip
+    assert all(np.isfinite(c.score.value) for c in found.cells) and np.isfinite(found.own_score.value)
 
 
 def test_one_table_against_one_a_climate(pulls: str, pool: ThreadPoolExecutor) -> None:

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from plant_builders import fill_m3, held
 
 from arena.plant import layout as at
-from arena.plant.compile import air_path, compile_outing
+from arena.plant.compile import air_path, compile_outing, parameters
 from arena.plant.numbers import CarNumbers, Goals
 from arena.scenario.climate import load_climate
 from arena.scenario.drive import load_drive
@@ -75,3 +76,40 @@ def test_a_supercharger_churns_by_its_bypass_and_no_more_from_a_pressure_ratio_o
     assert ((share > 0.1) & (share < 0.9)).any() and (ratio > 1.3).any() and (share == 1.0).any()
     heat = (some.charger_out_k - none.charger_out_k) * np.maximum(played.air_flow_kg_s, 1e-6) * some.heat_capacity
     np.testing.assert_allclose(heat, 600.0 * share, rtol=1e-6, atol=1e-6)
+
+
+@pytest.mark.parametrize(("most_kpa", "from_kpa"), [(205.0, 130.0), (150.0, 130.0), (126.0, 118.0), (116.0, 113.0)])
+def test_boost_weighs_up_to_the_cars_own_and_the_limit_from_no_more_than_half_way(
+    most_kpa: float, from_kpa: float
+) -> None:
+    kpa = np.linspace(60.0, 210.0, 151)
+    drive = held(kpa.size, map_pa=1e3 * kpa, air_flow_kg_s=0.1)
+    car = replace(CarNumbers(), engine=replace(CarNumbers().engine, map_max_pa=1e3 * most_kpa))
+    x = compile_outing(drive, car, Goals(), 5).X
+    np.testing.assert_allclose(x[:, at.X_BOOST], np.clip((kpa - 110.0) / (most_kpa - 110.0), 0.0, 1.0), atol=1e-12)
+    np.testing.assert_allclose(x[:, at.X_CRUISE], 1.0 - x[:, at.X_BOOST], atol=1e-12)
+    np.testing.assert_allclose(
+        x[:, at.X_LIMIT], np.clip((kpa - from_kpa) / (most_kpa - from_kpa), 0.0, 1.0), atol=1e-12
+    )
+
+
+def test_without_a_pipe_the_charge_reaches_the_core_as_the_charger_left_it(played: Played) -> None:
+    car = CarNumbers()
+    bare = replace(car, charger=replace(car.charger, pipe_ha_w_k=0.0, pipe_bay_ua_w_k=0.0))
+    nearly = replace(car, charger=replace(car.charger, pipe_ha_w_k=1e-12, pipe_bay_ua_w_k=0.0))
+    found, wanted = (air_path(played, c).charger_out_k for c in (bare, nearly))
+    assert np.isfinite(found).all()
+    np.testing.assert_allclose(found, wanted, atol=1e-6)
+
+
+@pytest.mark.parametrize("litres", [0.05, 0.3, 2.0])
+@pytest.mark.parametrize("tank", ["in-flow", "side"])
+def test_the_loop_holds_what_its_parts_hold(tank: str, litres: float) -> None:
+    base = CarNumbers()
+    car = replace(base, loop=replace(base.loop, tank=tank, tank_m3=1e-3 * litres))  # type: ignore[arg-type]
+    p, heat = parameters(car, Goals(), 300.0, 101325.0)
+    half = 2.0 / at.TICK_S * heat
+    hoses = [(at.P_HOSE_1_W, at.HOSE_1), (at.P_HOSE_2_W, at.HOSE_2), (at.P_HOSE_3_W, at.HOSE_3)]
+    parts = [*hoses, (at.P_CORE_W, at.CORE_CELLS), (at.P_FRONT_W, at.FRONT_CELLS), (at.P_LINK_W, 1)]
+    held_m3 = sum(p[row] * count / half for row, count in parts) + (p[at.P_SIDE_W] / half if tank == "side" else 0.0)
+    assert held_m3 == pytest.approx(fill_m3(car), rel=1e-9)

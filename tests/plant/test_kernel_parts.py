@@ -73,6 +73,19 @@ def test_with_the_key_off_nobody_is_asked_and_nobody_fails(tick: Tick) -> None:
     np.testing.assert_array_equal(tick.actuate(), [0, 0, 0, 1, 1, 0, 1, 0])
 
 
+@pytest.mark.parametrize("step", [0.05, 0.1, 0.25])
+def test_duty_comes_in_steps_that_a_cap_rounds_down_and_a_relay_does_not_know(tick: Tick, step: float) -> None:
+    asked = np.array([0.0, 0.02, 0.31, 0.34, 0.5, 0.99, 1.0, 0.88])
+    tick[at.DUTY], tick.P[at.P_DUTY_STEP] = asked, step
+    np.testing.assert_allclose(tick.actuate(), np.floor(asked / step + 0.5) * step, atol=1e-12)
+    tick.X[at.X_SPEED], tick[at.QUIET_CAP] = 0.0, 0.47
+    capped = np.minimum(np.floor(asked / step + 0.5), np.floor(0.47 / step)) * step
+    np.testing.assert_allclose(tick.actuate(), capped, atol=1e-12)
+    assert tick[at.APPLIED].max() <= 0.47
+    tick[at.IS_PWM] = 0.0
+    np.testing.assert_array_equal(tick.actuate(), np.minimum(asked, 0.47))
+
+
 def test_the_quiet_cap_holds_up_to_its_speed(tick: Tick) -> None:
     tick[at.DUTY], tick[at.QUIET_CAP] = [0.2, 0.5, 1, 1, 0, 1, 1, 1], [0.3, 0.3, 0.3, 0, 0.3, 1, 0.9, 0.5]
     tick.X[at.X_SPEED] = 10.0
@@ -215,6 +228,7 @@ def test_currents_volts_and_a_pump_that_does_not_turn(tick: Tick) -> None:
     np.testing.assert_allclose(tick[at.MOTOR_V], motor_v)
     np.testing.assert_allclose(tick[at.BATTERY_A], amps * motor_v / 13.8)
     assert tick[at.STALL][4] == 0.0, "a signal pump told to stand has not stalled"
+    assert (tick[at.RESISTOR_W] == 0.0).all(), "and has no resistor"
 
 
 def test_everything_recorded_stands_in_its_column_and_nowhere_else(tick: Tick) -> None:

@@ -255,3 +255,28 @@ air_ha_w_k = 300
 def test_marks_that_cannot_be_are_refused(tmp_path: Path, line: str, said: str) -> None:
     with pytest.raises(BadInput, match=said):
         car(tmp_path, f"[fitted]\n{line}\n")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[control]\nduty_step_pct = 8\n", "duty_step_pct 8 does not go into 100 a whole number of times"),
+        ("[pump]\nsignal_duty_pct = [10, 90]\nsignal_speed_pct = [100, 0]\n", "signal_speed_pct ends at 0, below its"),
+        ("[pump]\nsignal_duty_pct = [0, 50, 90]\nsignal_speed_pct = [0, 100, 99]\n", "ends at 99, below its highest"),
+        ("[supply]\nrunning_v = 27.6\n", "supply.running_v must be at most 16"),
+        ("[engine]\nmap_max_kpa = 110\n", "engine.map_max_kpa must be at least 115"),
+        ("[engine]\nboost_kpa = 10\n", "engine.boost_kpa must be at least 15"),
+        ("[probe]\nboss_share = 1\n", "probe.boss_share must be at most 0.99"),
+    ],
+)
+def test_what_no_run_could_be_right_with_is_refused(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        car(tmp_path, text)
+    assert said in caught.value.faults[0] and len(caught.value.faults) == 1
+
+
+@pytest.mark.parametrize("step", [0, 0.5, 1, 4, 5, 12.5, 20, 25, 50])
+def test_duty_steps_that_go_into_a_hundred_are_taken(tmp_path: Path, step: float) -> None:
+    assert car(tmp_path, f"[control]\nduty_step_pct = {step}\n").numbers().control.duty_step == pytest.approx(
+        step / 100
+    )

@@ -143,3 +143,14 @@ def test_a_schedule_and_a_log_are_played_as_they_were_written_down() -> None:
     assert asked_for == [0.1, 0.2, 0.3]
     law = replayed_duty.STRATEGY.law
     assert law(replayed_duty.Sensed(35.0), replayed_duty.Settings(), replayed_duty.Memory())[0] == pytest.approx(0.35)
+
+
+@pytest.mark.parametrize("every", [1, 10, 20, 50])
+def test_the_integral_grows_with_time_however_seldom_the_law_is_asked(every: int) -> None:
+    """2 K over the target for 100 s with a reset time of 100 s: as much again as the gain gives at once, 8 %."""
+    strategy = shipped()["pi-forward"]
+    made = strategy.make_settings({"target_c": 40, "gain_pct_k": 4, "reset_s": 100, "forward_pct": 0})
+    memory = strategy.memory
+    for tick in range(0, 1001, every):
+        _, memory = ask(strategy, (42.0, 0.0, 0.1 * tick), made, memory, None)
+    assert memory.integral == pytest.approx(0.08, rel=1e-9)
