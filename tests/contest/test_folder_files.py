@@ -299,3 +299,17 @@ def test_coolant_that_freezes_is_told_of_by_climate() -> None:
     assert first.startswith("cold: down to -20 degC, but with no antifreeze the coolant freezes at 0 degC")
     assert second.startswith("colder: down to -23 degC")
     assert "with 38 % antifreeze the coolant freezes at -22 degC" in freezing_notes(mixed, [colder])[0]
+
+
+def test_a_folder_is_made_with_all_above_it_and_again_over_a_beginning_that_was_cut_off(tmp_path: Path) -> None:
+    out = tmp_path / "a" / "b" / "out"
+    first = Folder.new(out)
+    first.write("half", "written")
+    with pytest.raises(BadInput, match="another process is writing there"):
+        Folder.new(out)
+    first.lock.release()
+    again = Folder.new(out)
+    assert not (again.path / "half").exists()
+    again.write("manifest.json", "{}")
+    again.begin()
+    assert again.finish() == out and (out / "manifest.json").is_file()

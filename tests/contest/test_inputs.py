@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from arena.cli.base import app
 from arena.contest.pool import Progress
 from arena.contest.tournament import hold_tournament
 from arena.errors import BadInput
@@ -86,6 +88,13 @@ def test_a_table_that_has_changed_is_not_gone_on_with(season: Path, tmp_path: Pa
 
     with pytest.raises(KeyboardInterrupt):
         held(season, tmp_path / "r", f"table:{table}", tell=stop)
+    for words, said in (
+        (("--seed", "5"), "was begun with seed 1, not 5"),
+        (("--strategy", "proportional"), "was begun with strategy ["),
+        (("--out", "elsewhere"), "--out elsewhere: --resume finishes"),
+    ):  # options that would do nothing
+        refused = CliRunner().invoke(app, ["tournament", "--resume", str(tmp_path / "r.partial"), *words])
+        assert isinstance(refused.exception, BadInput) and said in str(refused.exception), refused.output
     table.write_text(TABLE.replace("40,0,30,100", "40,0,90,100"), encoding="utf-8")
     with pytest.raises(BadInput, match="strategy table-mine has changed"):
         hold_tournament(resume=tmp_path / "r.partial")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -12,11 +13,11 @@ import pytest
 
 from arena.contest import tuning
 from arena.contest.axes import Axes, Axis
-from arena.contest.entering import check_settings, contestant_of, stall_note, table_notes
+from arena.contest.entering import check_settings, contestant_of, notes_on, stall_note, table_notes
 from arena.contest.pool import in_order, pool_of
 from arena.contest.run import Contestant
 from arena.contest.table_shape import contestant_with
-from arena.contest.tournament import MOST_REPLICATES, MOST_TRIALS, hold_tournament, make_plan
+from arena.contest.tournament import MOST_REPLICATES, MOST_TRIALS, entrants, hold_tournament, make_plan
 from arena.contest.tuning import make_job, on_axes, resistors, season_of
 from arena.errors import BadInput
 from arena.plant import layout as at
@@ -171,3 +172,21 @@ def test_a_plan_knows_the_files_it_came_from() -> None:
     names = {f"{p.parent.name}/{p.name}" for p in make_plan("weekend-track").sources}
     assert {"seasons/weekend-track.toml", "cars/invented-2200.toml"} <= names
     assert any(n.startswith("drives/") for n in names) and any(n.startswith("climates/") for n in names)
+
+
+def test_a_strategy_may_not_be_called_like_anothers_twin(tmp_path: Path) -> None:
+    from arena.strategies.starter import strategy_starter
+
+    path = tmp_path / "mine.py"
+    path.write_text(strategy_starter("mine").replace('name="mine"', 'name="proportional-untuned"'), encoding="utf-8")
+    assert entrants([str(path)])[0].name == "proportional-untuned"
+    with pytest.raises(BadInput, match="untuned twin of proportional"):
+        entrants([str(path), "proportional"])
+
+
+def test_resistors_on_a_pump_that_takes_a_signal_are_said_to_be_none() -> None:
+    car = CarNumbers()
+    signal = replace(car, pump=replace(car.pump, kind="signal"))
+    two = Contestant("two", shipped()["two-speed"])
+    assert any("takes a signal" in note for note in notes_on(two, signal))
+    assert notes_on(two, car) == [] == notes_on(Contestant("p", shipped()["proportional"]), signal)

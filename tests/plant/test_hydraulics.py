@@ -164,5 +164,12 @@ def test_impossible_hoses_are_refused_by_name(bad: dict[str, float]) -> None:
         hydraulics.hose_pressure_drop_pa(**(right | bad))
 
 
+def test_a_bore_of_nothing_has_no_reynolds_number() -> None:
+    assert hydraulics.reynolds(0.0, 0.019, 1000.0, 1e-3) == 0.0
+    for bore in (0.0, -0.01, float("nan")):
+        with pytest.raises(BadInput, match="bore_m"):
+            hydraulics.reynolds(1e-4, bore, 1000.0, 1e-3)
+
+
 def test_no_flow_costs_no_pressure() -> None:
     assert hydraulics.hose_pressure_drop_pa(0.0, 0.019, 6.0, 1050.0, 2e-3) == 0.0

@@ -232,5 +232,11 @@ def test_views_show_the_run_that_the_drive_command_plays(folder: Path) -> None:
     view = next(v for v in content["views"] if v["outing"] == "cold-start/winter")
     run = drive_once("cold-start", "winter", strategy="always-on", seed=3, record=True)
     assert run.record is not None
-    iat = run.record[run.played.score_from :, 0] - 273.15
+    played, scored = run.played, slice(run.played.score_from, None)
+    shared = {
+        "speed_kmh": 3.6 * played.speed_m_s, "boost_kpa": 1e-3 * (played.map_pa - played.ambient_pa),
+        "ambient_c": played.ambient_k - 273.15,
+    }  # fmt: skip
+    assert view["shared"] == {n: line(v[scored], POINTS, content["quantum"][n]) for n, v in shared.items()}
+    iat = run.record[scored, 0] - 273.15
     assert view["lines"]["always-on"]["iat_c"] == line(iat, POINTS, 0.1)

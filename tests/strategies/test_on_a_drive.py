@@ -53,9 +53,17 @@ def starts_of(duty: Any) -> int:
 def test_a_user_law_runs_compiled_and_as_it_does_interpreted(law_file: Any) -> None:
     mine = Contestant("mine", strategy_named(str(law_file())))
     assert law_of(mine.strategy).compiled
-    fast = play(outing(), lay_out([mine])).rows
-    slow = play(outing(), lay_out([mine], interpret=True)).rows
-    np.testing.assert_allclose(fast, slow, rtol=1e-9, atol=1e-9)
+    fast, slow = (play(outing(), lay_out([mine], interpret), 1, at.TRACE_COLUMNS) for interpret in (False, True))
+    np.testing.assert_allclose(fast.rows, slow.rows, rtol=1e-9, atol=1e-9)
+    assert fast.trace is not None and slow.trace is not None
+    np.testing.assert_allclose(fast.trace, slow.trace, rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    "written", ["STRATEGY: Strategy = Strategy(", "WARM = Setting('a', 'K', 0.0, 1.0, 0.5, 'b')\nSTRATEGY = Strategy("]
+)
+def test_a_law_beside_its_declarations_is_compiled_however_they_are_written(law_file: Any, written: str) -> None:
+    assert law_of(strategy_named(str(law_file(("STRATEGY = Strategy(", written))))).compiled
 
 
 def test_a_table_law_reads_the_same_table_interpreted() -> None:
