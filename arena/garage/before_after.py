@@ -19,14 +19,16 @@ from arena.garage.read_log import TICK_S, GarageLog, read_garage_log
 from arena.plant.numbers import CarNumbers
 from arena.scenario.car import Car, load_car
 from arena.scenario.log_columns import Columns
-from arena.units import ZERO_C_K
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 WORTH_K = 1.0  # a change that lies surely within this either way is "no change"
 WORTH_SHARE = 0.05  # the same for pump hours, as a share of before
+WORTH_PCT = 1.0  # and of driving time with the pump on at least
 BLOCK_S = 30.0
+PUMP_BLOCKS = 2  # of these are one for the pump, which keeps its state for longer than a reading keeps its error
+LEAST_BLOCKS = 4
 RESAMPLES = 400
 SETTLE_S = 90.0  # the ruler's loop has forgotten how it began
 LEAST_S = 30.0  # of a condition in either log
@@ -62,7 +64,7 @@ class Comparison:
 
 @dataclass(frozen=True)
 class _Side:
-    """One log at its readings: arrays of shape (readings,); `block` numbers stretches of 30 s."""
+    """One log at its readings: arrays of shape (readings,); `block` numbers stretches that are resampled whole."""
 
     log: GarageLog
     over_k: Floats  # charge temperature over the outside air
@@ -70,8 +72,8 @@ class _Side:
     boost: Floats  # MAP over the outside pressure, in units of 100 kPa
     speed: Floats  # 10 m/s
     block: NDArray[np.intp]
+    on_pct: Floats  # 100 with the pump on, 0 with it off or its duty not logged
     spacing_s: float
-    ambient_step_k: float
     as_logged: bool  # the ruler's pump runs as logged, not always
 
 
@@ -102,7 +104,7 @@ def compare_logs(
         for name, where, which in (("on_boost", "on boost", _on_boost), ("cruise", "off boost", _cruise)):
             say = f"same pump use, {where}"
             changes.append(_temperature(f"iat_{name}_same_pump_k", say, known, which, same, rng))
-        changes += _pump(logs, same, rng)
+        changes += _pump(sides, same, rng)
     else:
         notes.append("pump hours cannot be compared: the duty is not logged in both")
     return Comparison(logs[0], logs[1], tuple(changes), tuple(notes))
@@ -136,12 +138,13 @@ def _side(log: GarageLog, car: CarNumbers, as_logged: bool) -> _Side:
     keep = channel.tick >= round(SETTLE_S / TICK_S)
     tick, value = channel.tick[keep], channel.value_k[keep]
     ambient = log.ambient_k[tick]
-    whole = bool(np.all(np.abs(log.ambient_k[::50] - ZERO_C_K - np.round(log.ambient_k[::50] - ZERO_C_K)) < 1e-6))
-    step = 1.0 if whole else 0.1  # outside air in whole degrees may be half a degree off all day
+    on: Floats = np.zeros(len(tick))
+    if log.duty is not None:
+        on[log.duty[tick] > 0.0] = 100.0
     return _Side(
         log, value - ambient, read[tick] - ambient, (log.map_pa[tick] - log.ambient_pa) / 1e5,
-        log.speed_m_s[tick] / 10.0, (tick * TICK_S / BLOCK_S).astype(np.intp),
-        max(float(np.median(np.diff(tick))) * TICK_S if len(tick) > 1 else 1.0, TICK_S), step, as_logged,
+        log.speed_m_s[tick] / 10.0, (tick * TICK_S / BLOCK_S).astype(np.intp), on,
+        max(float(np.median(np.diff(tick))) * TICK_S if len(tick) > 1 else 1.0, TICK_S), as_logged,
     )  # fmt: skip
 
 
@@ -157,40 +160,68 @@ def _cruise(side: _Side) -> Mask:
     return ~_on_boost(side) & ~_slow(side)
 
 
+@dataclass(frozen=True)
+class _Step:
+    """How much higher a figure is in AFTER than in BEFORE where both drove alike; NaN where too little is alike."""
+
+    change: float
+    error: float  # standard error, from block to block
+    blocks: tuple[int, int]
+    seconds: tuple[float, float]
+    chosen: tuple[Mask, Mask]
+
+    @property
+    def fewest(self) -> int:
+        """Blocks of the log that has fewer."""
+        return min(self.blocks)
+
+
 def _temperature(
     name: str, say: str, sides: Sequence[_Side], which: Callable[[_Side], Mask], same: bool, rng: np.random.Generator
 ) -> Change:
     """Change of charge over outside air at the same conditions: a step between the logs beside a line on the ruler."""
     if same:
         return Change(name, say, "K", 0.0, 0.0, 0.0, "no change", "the same recording")
-    chosen = [np.asarray(which(side)) for side in sides]
-    chosen = _overlap(sides, chosen)
-    words = ("BEFORE", "AFTER")
+    where = say.rpartition(", ")[2]
+    step = _step_between(sides, which, "over_k", where, rng)
+    if isinstance(step, str):
+        return Change(name, say, "K", None, None, None, "cannot tell", step)
+    if np.isnan(step.error):
+        return Change(name, say, "K", step.change, None, None, "cannot tell", _too_few(step, where))
+    ambient = sum(side.log.ambient_step_k**2 / 12.0 for side in sides)  # whole degrees: half a degree off all day
+    half = _quantile(step.fewest) * float(np.sqrt(step.error**2 + 2.0 * DAY_K**2 + ambient))
+    verdict = verdict_of(step.change, step.change - half, step.change + half, WORTH_K)
+    why = f"{min(step.seconds):.0f} s {where}"
+    if verdict == "cannot tell":
+        more = _what_would_tell(step, half, WORTH_K, where)
+        why = f"{more}, on days alike, with outside air in tenths of a degree, would tell"
+    return Change(name, say, "K", step.change, step.change - half, step.change + half, verdict, why)
+
+
+def _step_between(
+    sides: Sequence[_Side], which: Callable[[_Side], Mask], of: str, where: str, rng: np.random.Generator
+) -> _Step | str:
+    """The step of a figure between the logs where they drove alike, or why there is none."""
+    chosen = _overlap(sides, [np.asarray(which(side)) for side in sides])
     apart = _pump_answers_to_weather(sides)
     if apart:
-        return Change(name, say, "K", None, None, None, "cannot tell", apart)
+        return apart
     seconds = [float(c.sum()) * s.spacing_s for c, s in zip(chosen, sides, strict=True)]
-    where = say.rpartition(", ")[2]
-    for word, length in zip(words, seconds, strict=True):
+    for word, length in zip(("BEFORE", "AFTER"), seconds, strict=True):
         if length < LEAST_S:
-            why = f"{word} has {length:.0f} s {where} like the other's; log two minutes of it in both"
-            return Change(name, say, "K", None, None, None, "cannot tell", why)
-    change = _step(sides, chosen, None)
+            return f"{word} has {length:.0f} s {where} like the other's; log two minutes of it in both"
+    change = _step(sides, chosen, of, None)
     blocks = [np.unique(side.block[c]) for side, c in zip(sides, chosen, strict=True)]
-    drawn = np.array([_step(sides, chosen, _weights(sides, chosen, blocks, rng)) for _ in range(RESAMPLES)])
+    drawn = np.array([_step(sides, chosen, of, _weights(sides, chosen, blocks, rng)) for _ in range(RESAMPLES)])
     drawn = drawn[np.isfinite(drawn)]
     fewest = min(len(b) for b in blocks)
-    if fewest < 4 or len(drawn) < RESAMPLES // 2:
-        why = f"only {fewest} separate stretches {where}; log more of it in both, on two roads or twice"
-        return Change(name, say, "K", change, None, None, "cannot tell", why)
-    ambient = sum(side.ambient_step_k**2 / 12.0 for side in sides)
-    error = float(np.sqrt(np.var(drawn) * fewest / (fewest - 1) + 2.0 * DAY_K**2 + ambient))
-    half = _quantile(fewest) * error
-    verdict = verdict_of(change, change - half, change + half, WORTH_K)
-    why = (
-        _what_would_tell(change, half, seconds, where) if verdict == "cannot tell" else f"{min(seconds):.0f} s {where}"
-    )
-    return Change(name, say, "K", change, change - half, change + half, verdict, why)
+    told = fewest >= LEAST_BLOCKS and len(drawn) >= RESAMPLES // 2
+    error = float(np.sqrt(np.var(drawn) * fewest / (fewest - 1))) if told else float("nan")
+    return _Step(change, error, (len(blocks[0]), len(blocks[1])), (seconds[0], seconds[1]), (chosen[0], chosen[1]))
+
+
+def _too_few(step: _Step, where: str) -> str:
+    return f"only {step.fewest} separate stretches {where}; log more of it in both, on two roads or twice"
 
 
 def verdict_of(change: float, low: float, high: float, worth: float) -> str:
@@ -202,12 +233,16 @@ def verdict_of(change: float, low: float, high: float, worth: float) -> str:
     return "no change" if low > -worth and high < worth else "cannot tell"
 
 
-def _what_would_tell(change: float, half: float, seconds: Sequence[float], where: str) -> str:
-    """How much more of it, if more logging is what is missing."""
-    goal = max(abs(change) * 0.9, 0.7 * WORTH_K)
-    minutes = max(min(seconds) * (half / goal) ** 2 / 60.0, 2.0)
-    more = f"about {np.ceil(minutes):.0f} minutes {where} in each log" if minutes < 90 else "many days of logs"
-    return f"{more}, on days alike, with outside air in tenths of a degree, would tell"
+def _what_would_tell(step: _Step, half: float, worth: float, where: str, unseen: float = 0.0) -> str:
+    """How much more of it, if more logging is what is missing.
+
+    Half an interval goes with the root of the time logged, the part of it that stands for what was not seen with time.
+    """
+    goal = max(abs(step.change) * 0.9, 0.7 * worth)
+    seen = half**2 - unseen**2
+    times = (seen + np.sqrt(seen**2 + (2.0 * goal * unseen) ** 2)) / (2.0 * goal**2)
+    minutes = max(min(step.seconds) * times / 60.0, 2.0)
+    return f"about {np.ceil(minutes):.0f} minutes {where} in each log" if minutes < 90 else "many days of logs"
 
 
 def _quantile(blocks: int) -> float:
@@ -243,8 +278,8 @@ def _weights(
     return out
 
 
-def _step(sides: Sequence[_Side], chosen: Sequence[Mask], weights: Sequence[Floats] | None) -> float:
-    """The step between the logs in a straight line on ruler, boost and speed; both logs count alike."""
+def _step(sides: Sequence[_Side], chosen: Sequence[Mask], of: str, weights: Sequence[Floats] | None) -> float:
+    """The step of a figure between the logs in a straight line on ruler, boost and speed; both logs count alike."""
     parts, target = [], []
     for k, (side, mask) in enumerate(zip(sides, chosen, strict=True)):
         count = int(mask.sum())
@@ -252,56 +287,57 @@ def _step(sides: Sequence[_Side], chosen: Sequence[Mask], weights: Sequence[Floa
         w = np.sqrt(w / max(w.sum(), 1e-9))
         columns = [np.ones(count), np.full(count, float(k)), side.ruler_k[mask], side.boost[mask], side.speed[mask]]
         parts.append(np.stack(columns, axis=1) * w[:, None])
-        target.append(side.over_k[mask] * w)
+        target.append(getattr(side, of)[mask] * w)
     a, b = np.concatenate(parts), np.concatenate(target)
     found, _, rank, _ = np.linalg.lstsq(a, b, rcond=1e-9)
     return float(found[1]) if rank >= 2 else float("nan")
 
 
-def _pump(logs: Sequence[GarageLog], same: bool, rng: np.random.Generator) -> list[Change]:
-    """Pump hours a hundred kilometres and a driving hour."""
+def _pump(sides: Sequence[_Side], same: bool, rng: np.random.Generator) -> list[Change]:
+    """Driving time with the pump on, and what that comes to in 100 km, where both logs drove alike.
+
+    As driven, hours in 100 km would tell of the roads: a pump that always runs takes more of them in town.
+    """
     names = (
         ("pump_hours_per_100_km", "pump hours in 100 km", "h"),
         ("pump_share_pct", "driving time with pump on", "%"),
     )
+    if same:
+        return [Change(*name, 0.0, 0.0, 0.0, "no change", "the same recording") for name in names]
+    minutes = [replace(side, block=side.block // PUMP_BLOCKS) for side in sides]
+    where = "at speeds and loads"
+    step = _step_between(minutes, lambda side: np.ones(len(side.speed), dtype=bool), "on_pct", where, rng)
+    if isinstance(step, str):
+        return [Change(*name, None, None, None, "cannot tell", step) for name in names]
+    both = list(zip(sides, step.chosen, strict=True))
+    kmh = 36.0 * float(np.mean([side.speed[mask].mean() for side, mask in both]))
+    before = float(sides[0].on_pct[step.chosen[0]].mean())
+    unseen = _quantile(step.fewest) * float(np.sqrt(sum(_not_seen_pct(n) ** 2 for n in step.blocks)))
+    half = float(np.hypot(_quantile(step.fewest) * step.error, unseen))
+    step = replace(step, change=round(step.change, 9) + 0.0)  # no crumbs of rounding
+    worth = max(WORTH_SHARE * before, WORTH_PCT)
     out = []
-    for k, (name, say, unit) in enumerate(names):
-        if same:
-            out.append(Change(name, say, unit, 0.0, 0.0, 0.0, "no change", "the same recording"))
+    for name, per, at in zip(names, (1.0 / max(kmh, 1.0), 1.0), (f" at {kmh:.0f} km/h", ""), strict=True):
+        if np.isnan(half):
+            few = _too_few(step, where + " alike")
+            out.append(Change(*name, per * step.change, None, None, "cannot tell", few))
             continue
-        tables = [_pump_blocks(log) for log in logs]
-        rate = [_rate(t, k) for t in tables]
-        change = rate[1] - rate[0]
-        draws = []
-        for _ in range(RESAMPLES):
-            drawn = [t[rng.integers(0, len(t), len(t))] for t in tables]
-            draws.append(_rate(drawn[1], k) - _rate(drawn[0], k))
-        low, high = np.quantile(draws, [0.025, 0.975])
-        worth = WORTH_SHARE * max(rate[0], 1e-9)
-        verdict = verdict_of(change, float(low), float(high), worth)
-        why = (
-            f"{rate[0]:.2f} before, {rate[1]:.2f} after"
-            if verdict != "cannot tell"
-            else "longer logs of the same roads"
-        )
-        out.append(Change(name, say, unit, change, float(low), float(high), verdict, why))
+        verdict = verdict_of(step.change, step.change - half, step.change + half, worth)
+        why = f"{before:.0f} % before, {min(max(before + step.change, 0.0), 100.0):.0f} % after{at}"
+        if verdict == "cannot tell":
+            why += f"; {_what_would_tell(step, half, worth, 'on the same roads', unseen)} would tell"
+        low, high = per * (step.change - half), per * (step.change + half)
+        out.append(Change(*name, per * step.change, low, high, verdict, why))
     return out
 
 
-def _pump_blocks(log: GarageLog) -> Floats:
-    """Seconds with the pump on, kilometres and seconds driven, in each minute; shape (minutes, 3)."""
-    assert log.duty is not None
-    width = round(60.0 / TICK_S)
-    on, km = (log.duty > 0.0) * TICK_S, log.speed_m_s * TICK_S / 1e3
-    drive = (log.rpm > 0.0) * TICK_S
-    count = max(log.ticks // width, 1)
-    cut = [np.array_split(v, count) for v in (on * (drive > 0.0), km, drive)]
-    return np.array([[float(part.sum()) for part in column] for column in cut]).T
+def _not_seen_pct(blocks: int) -> float:
+    """Error of a share in % that so many stretches leave even where all are alike: the next may be the first other.
 
-
-def _rate(table: Floats, k: int) -> float:
-    on, km, drive = table.sum(axis=0)
-    return float(100.0 * on / 3600.0 / max(km, 1e-3)) if k == 0 else float(100.0 * on / max(drive, 1e-3))
+    Laplace's rule of succession: its chance is 1 in blocks + 2.
+    """
+    p = 1.0 / (blocks + 2.0)
+    return float(100.0 * np.sqrt(p * (1.0 - p) / (blocks + 2.0)))
 
 
 def document(found: Comparison) -> dict[str, object]:

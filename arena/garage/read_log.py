@@ -19,7 +19,7 @@ from arena.scenario.csv_table import read_table
 from arena.scenario.log_columns import Columns
 from arena.scenario.log_csv import Log, read_log
 from arena.scenario.trace_csv import ENGINE_STOPPED_RPM
-from arena.units import ZERO_C_K
+from arena.units import ZERO_C_K, k_to_c, k_to_f
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -69,6 +69,7 @@ class GarageLog:
     upper: dict[str, Floats]  # "map", "air_flow", "duty": the higher of the readings on either side of each tick
     pump_a: Floats | None
     notes: tuple[str, ...]
+    ambient_step_k: float = 0.1  # of the outside air as logged: of a whole degree, or a tenth
 
     @property
     def seconds(self) -> float:
@@ -244,8 +245,17 @@ def _on_ticks(log: Log, period: float, ambient_c: float | None, duty_pct: float 
     return GarageLog(
         name, ticks, np.maximum(speed, 0.0), np.where(running, np.maximum(rpm, 0.0), 0.0), np.maximum(pressure, 5e3),
         ambient, sampled("throttle"), sampled("air_flow"), smooth("engine_coolant"), duty, duty_from, ambient_pa,
-        observed, usable, period, upper, pump_a, tuple(notes),
+        observed, usable, period, upper, pump_a, tuple(notes), _ambient_step_k(log, ambient_c),
     )  # fmt: skip
+
+
+def _ambient_step_k(log: Log, given_c: float | None) -> float:
+    """A degree (Celsius, else Fahrenheit) in K where the outside air is logged or given in whole ones, else a tenth."""
+    values_k = log.values["ambient"] if given_c is None else np.array([given_c + ZERO_C_K])
+    for shown, step in ((k_to_c(values_k), 1.0), (k_to_f(values_k), 1.0 / 1.8)):
+        if bool(np.all(np.abs(shown - np.round(shown)) < 1e-6)):
+            return step
+    return 0.1
 
 
 def _duty(
