@@ -68,7 +68,7 @@ def fit(
         advice = plan_drive(car, fitted, progress)
         progress.done()
         if as_json:
-            emit({**advice.document(), **({"car": fitting.document(fitted)["car"]} if fitted and out else {})})
+            emit(advice.document(fitted.out if fitted is not None else None))
             return
         garage_text.show_plan(advice, printed)
         if fitted is not None and out is not None:

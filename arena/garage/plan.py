@@ -120,11 +120,12 @@ class Advice:
     told_before: tuple[bool, ...]
     cautions: tuple[str, ...] = CAUTIONS
 
-    def document(self) -> dict[str, Any]:
-        """`arena fit --plan --json`."""
+    def document(self, written: Path | None = None) -> dict[str, Any]:
+        """`arena fit --plan --json`; `written`: the car file of the fit before it, if there is one."""
         return {
             "schema": 1,
             "minutes": self.minutes,
+            "car": None if written is None else str(written),
             "plan": [
                 {"piece": p.say, "steps": [{"do": s.say, "duty_pct": 100.0 * s.duty} for s in p.steps]}
                 for p in self.pieces

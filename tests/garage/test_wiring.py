@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -312,15 +313,14 @@ def test_odd_options_are_refused_naming_the_option(options: tuple[str, ...]) -> 
 
 
 def test_signal_pump_gets_no_resistor_and_its_safe_level(tmp_path: Path) -> None:
+    head = '[car]\nname = "s"\n[pump]\nkind = "signal"\nsignal_duty_pct = [0, 10, 90, 100]\n'
+    car = load_car(car_file(tmp_path, f"{head}signal_speed_pct = [0, 0, 100, 100]\n")).numbers()
     for speeds, word in (
-        ("[0, 0, 100, 100]", "HIGH = FULL"),
-        ("[100, 100, 0, 0]", "LOW = FULL"),
-        ("[0, 100, 0, 0]", "NEITHER"),
+        ((0.0, 0.0, 1.0, 1.0), "HIGH = FULL"),
+        ((1.0, 1.0, 0.0, 0.0), "LOW = FULL"),
+        ((0.0, 1.0, 0.0, 0.0), "NEITHER"),
     ):
-        head = '[car]\nname = "s"\n[pump]\nkind = "signal"\nsignal_duty_pct = [0, 10, 90, 100]\n'
-        text = f"{head}signal_speed_pct = {speeds}\n"
-        car = load_car(car_file(tmp_path, text)).numbers()
-        found = advise(car)
+        found = advise(replace(car, pump=replace(car.pump, signal_speed=speeds)))
         assert found.dropping is None and found.pulsing is None and len(found.signal) == 11
         assert [f.kind for f in found.fail_on] == ["signal"] and word in found.fail_on[0].polarity
         assert found.fail_on[0].rests_full == (word != "NEITHER")
@@ -363,8 +363,6 @@ def test_a_sketch_promises_full_pump_only_where_the_wiring_gives_it(tmp_path: Pa
 
 
 def changed(**values: float) -> CarNumbers:
-    from dataclasses import replace
-
     base = CarNumbers()
     lead = values.pop("lead_ohm", base.supply.lead_ohm)
     return replace(base, pump=replace(base.pump, **values), supply=replace(base.supply, lead_ohm=lead))

@@ -39,9 +39,9 @@ MAY_BE_LEFT_OUT = {  # all others are required
     "parts": {"sensitivity"},
 }
 FREE = {  # below these the keys are names of contestants, files and the like
-    "by_outing", "choices", "climates", "drives", "explain", "failed_s", "faults", "files_sha256", "minutes",
-    "per_climate", "quantum", "settings", "shape", "shared", "strategies_sha256", "tables", "versions", "visits",
-    "wrong_core",
+    "by_outing", "choices", "climates", "contents", "drives", "explain", "failed_s", "faults", "files_sha256",
+    "minutes", "per_climate", "quantum", "settings", "shape", "shared", "strategies_sha256", "tables", "versions",
+    "visits", "wrong_core",
 }  # fmt: skip
 kill = kill_script()
 Conforms = Callable[[str, Any], None]
