@@ -61,7 +61,7 @@ def main() -> None:
 
 def _said(*lines: str) -> int:
     """Lines on stderr, one each; the exit code of bad input."""
-    from arena.report.terminal import complain
+    from arena.report.screen import complain
 
     complain([line for line in lines if line])
     return 2

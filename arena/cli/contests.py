@@ -223,14 +223,14 @@ def report(
 
     Example: arena report results/hot
     """
-    from arena.report import terminal
+    from arena.report import screen
     from arena.report.page import build_page
 
     page = build_page(folder, units_of(units))
     if as_json:
         emit({"page": str(page), "bytes": page.stat().st_size})
     else:
-        terminal.say(f"{page}: open it in a browser")
+        screen.say(f"{page}: open it in a browser")
 
 
 @app.command()
@@ -240,10 +240,10 @@ def bench(as_json: Json = False) -> None:
     Example: arena bench --json
     """
     from arena.contest.bench import measure
-    from arena.report import terminal
+    from arena.report import screen, terminal
 
     found = measure()
     if as_json:
         emit(found)
     else:
-        terminal.show(terminal.pairs([(k, terminal.figure(float(v), 2), "") for k, v in found.items()]))
+        screen.show(terminal.pairs([(k, terminal.figure(float(v), 2), "") for k, v in found.items()]))

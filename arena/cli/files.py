@@ -49,7 +49,7 @@ def check(
     Example: arena check mycar.toml mydrive.toml
     """
     from arena.garage.checking import examine
-    from arena.report import terminal
+    from arena.report import screen, terminal
     from arena.report.check_text import check_document, show_check
     from arena.scenario.columns import read_columns
 
@@ -70,7 +70,7 @@ def check(
         documents.append(check_document(path, found))
         if not as_json:
             if number:
-                terminal.say()
+                screen.say()
             show_check(path, found, whole)
     if as_json:
         emit({"files": documents, "faults": faults})
@@ -102,7 +102,7 @@ def new(
 
     Example: arena new drive mydrive.toml && arena new season myyear.toml --drive mydrive.toml
     """
-    from arena.report import terminal
+    from arena.report import screen
     from arena.scenario.starters import season_with, write_starter
 
     printed = units_of(units)
@@ -124,7 +124,7 @@ def new(
     if as_json:
         emit({"kind": kind, "path": str(path)})
     else:
-        terminal.say(f"{path}: {kind} to start from; `arena check {path}` says how it stands")
+        screen.say(f"{path}: {kind} to start from; `arena check {path}` says how it stands")
 
 
 def starters() -> dict[str, Callable[[str], str]]:

@@ -9,9 +9,10 @@ from arena.contest.foresight import Foresight
 from arena.contest.seasonal import Seasonal
 from arena.contest.tradeoff import Tradeoff
 from arena.contest.tuning import TuningResult
+from arena.report.screen import console, say, show, table
 from arena.report.spans import in_units, prose, scored, show_across, span
 from arena.report.table_text import show_table
-from arena.report.terminal import METRIC, console, say, show, table
+from arena.report.terminal import METRIC
 from arena.units import Units
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any, Final
 
-from arena.report import terminal
+from arena.report import screen
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,21 +40,21 @@ def check_document(path: Path, found: Examined) -> dict[str, Any]:
 def show_check(path: Path, found: Examined, whole: bool = False) -> None:
     """A file that passed, for a person; `whole`: also why each number was assumed that hardly moves the score."""
     checked = found.checked
-    terminal.say(f"{path}: {checked.kind}, in order")
+    screen.say(f"{path}: {checked.kind}, in order")
     for note in checked.notes:
-        terminal.say(f"  note: {note}")
+        screen.say(f"  note: {note}")
     if checked.kind == "car":
         _show_car(found, whole)
     elif checked.rows:
-        made = terminal.table([("", "left"), ("", "left"), ("", "left")], checked.rows)
+        made = screen.table([("", "left"), ("", "left"), ("", "left")], checked.rows)
         made.show_header = False
         for column in made.columns[1:]:
             column.no_wrap = False
-        terminal.show(made)
+        screen.show(made)
     if checked.text:
-        terminal.say()
+        screen.say()
         for line in checked.text.rstrip().split("\n"):
-            terminal.say(line)
+            screen.say(line)
 
 
 def _show_car(found: Examined, whole: bool) -> None:
@@ -62,16 +62,16 @@ def _show_car(found: Examined, whole: bool) -> None:
     given = [row for row in found.checked.rows if row[2] == "measured (given)"]
     fitted = [row for row in found.checked.rows if row[2].startswith("measured: ")]
     assumed = [row for row in found.checked.rows if row[2].startswith("assumed")]
-    terminal.say()
+    screen.say()
     _show(("measured (given)", "value"), [(what, value) for what, value, _ in given])
-    terminal.say()
+    screen.say()
     if fitted:
         _show(
             ("measured (from a log)", "value", ""),
             [(w, value, how.removeprefix("measured: ")) for w, value, how in fitted],
         )
-        terminal.say()
-    narrow = terminal.console().width < 100
+        screen.say()
+    narrow = screen.console().width < 100
     if not found.effects:
         _show(("assumed", "value", "why"), [(what, value, _why(why, narrow)) for what, value, why in assumed])
     else:
@@ -84,44 +84,44 @@ def _show_car(found: Examined, whole: bool) -> None:
             moves = f"{effect.change:.3f}{' !' if effect.turns else '  '}"
             rows.append((what, value, f"{effect.tried:.4g}", moves, _why(why, narrow)))
         _show(("assumed", "value", "tried", "score moves", "why"), rows)
-        terminal.say()
-        terminal.say("score moves: the most any strategy's score changes on a short drive with the number tried:")
-        terminal.say("half-way to the far end of what is usual, a fifth for estimates; ! if the order turns.")
-        terminal.say()
+        screen.say()
+        screen.say("score moves: the most any strategy's score changes on a short drive with the number tried:")
+        screen.say("half-way to the far end of what is usual, a fifth for estimates; ! if the order turns.")
+        screen.say()
         if whole:
             rest = [(what, value, _why(why, narrow)) for what, value, why in assumed if what not in found.effects]
             _show(("assumed, not tried", "value", "why"), rest)
         else:
             _run_on(f"Assumed too, and each moves it by less than {TELLING:g}", minor)
             _run_on("Assumed and not tried", untried)
-            terminal.say("Why each was assumed so: --whole.")
-    terminal.say()
+            screen.say("Why each was assumed so: --whole.")
+    screen.say()
     _show(("derived", "value"), [(what, value) for what, value, _ in derived])
     worth = found.worth_measuring()
     if found.effects:
-        terminal.say()
-        terminal.say("Worth measuring first:" if worth else "Nothing more is worth measuring for the ranking.")
+        screen.say()
+        screen.say("Worth measuring first:" if worth else "Nothing more is worth measuring for the ranking.")
         for line in worth:
-            terminal.say(f"  {line}")
+            screen.say(f"  {line}")
 
 
 def _run_on(head: str, pairs: Sequence[tuple[str, str]]) -> None:
     """Numbers one after the other, section by section, in as few lines as they take."""
     if not pairs:
         return
-    terminal.say(f"{head}:")
+    screen.say(f"{head}:")
     sections: dict[str, list[str]] = {}
     for key, value in sorted(pairs):
         section, _, name = key.partition(".")
         sections.setdefault(section, []).append(f"{name} {value}")
     for section, words in sections.items():
         lines = textwrap.wrap(
-            ", ".join(words), terminal.console().width, initial_indent=f"  {section}: ", subsequent_indent="    ",
+            ", ".join(words), screen.console().width, initial_indent=f"  {section}: ", subsequent_indent="    ",
             break_on_hyphens=False,
         )  # fmt: skip
         for line in lines:
-            terminal.say(line)
-    terminal.say()
+            screen.say(line)
+    screen.say()
 
 
 def _why(known: str, narrow: bool) -> str:
@@ -132,6 +132,6 @@ def _why(known: str, narrow: bool) -> str:
 
 def _show(headers: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:
     right = {"tried", "score moves"}
-    made = terminal.table([(text, "right" if text in right else "left") for text in headers], rows)
+    made = screen.table([(text, "right" if text in right else "left") for text in headers], rows)
     made.columns[-1].no_wrap = False
-    terminal.show(made)
+    screen.show(made)

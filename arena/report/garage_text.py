@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arena.report.terminal import METRIC, console, say, show, table
+from arena.report.screen import console, say, show, table
+from arena.report.terminal import METRIC
 from arena.units import ZERO_C_K, Units
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ from arena.contest.entering import settings_shown
 from arena.contest.figures import FIGURES
 from arena.garage.part_figures import Absolute, Change, PartResult, PartsResult, verdict
 from arena.garage.sensitivity import Sensitivity
-from arena.report.terminal import CAUTIONS, METRIC, console, figure, of, say, show, table
+from arena.report.screen import console, say, show, table
+from arena.report.terminal import CAUTIONS, METRIC, figure, of
 from arena.report.wiring_text import prose
 from arena.units import Units
 

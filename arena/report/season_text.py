@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from arena.report import terminal
+from arena.report import screen
 from arena.units import Units
 
 if TYPE_CHECKING:
@@ -46,8 +46,8 @@ def boost_share(drives: tuple[Recorded, ...]) -> float | None:
 
 def show_season_from_logs(made: LogSeason, units: Units) -> None:
     """Kinds of drive with counts, boost and temperatures; the season's rows; what was left out."""
-    terminal.say(f"{len(made.drives)} drives in the logs, over {made.days:.0f} days ({made.days_from})")
-    terminal.say()
+    screen.say(f"{len(made.drives)} drives in the logs, over {made.days:.0f} days ({made.days_from})")
+    screen.say()
     far = units.labelled(0.0, "km")[1]
     rows = []
     for kind in made.kinds:
@@ -66,19 +66,19 @@ def show_season_from_logs(made: LogSeason, units: Units) -> None:
             ]
         )
     headers = [("kind of drive", "left"), ("logs", "right"), ("min", "right"), (far, "right"), ("boost %", "right")]
-    terminal.show(terminal.table([*headers, (f"air {units.temperature_unit}", "right"), ("played", "left")], rows))
-    terminal.say()
+    screen.show(screen.table([*headers, (f"air {units.temperature_unit}", "right"), ("played", "left")], rows))
+    screen.say()
     rows = []
     for row in made.rows:
         known = made.climates[row.climate]
         said = "" if known is None else "{:.0f} {}".format(*units.labelled(known, "degC"))
         rows.append([row.kind, row.climate, said, str(row.logs), f"{row.per_year:g}"])
     headers = [("season", "left"), ("climate", "left"), ("air", "right"), ("logs", "right"), ("a year", "right")]
-    terminal.show(terminal.table(headers, rows))
-    terminal.say()
+    screen.show(screen.table(headers, rows))
+    screen.say()
     for note in made.notes:
-        terminal.say(f"note: {note}")
+        screen.say(f"note: {note}")
     for line in made.left_out:
-        terminal.say(f"left out: {line}")
-    terminal.say(f"written: {', '.join(str(path) for path in made.written)}")
-    terminal.say(f"play it: arena tournament {made.path}")
+        screen.say(f"left out: {line}")
+    screen.say(f"written: {', '.join(str(path) for path in made.written)}")
+    screen.say(f"play it: arena tournament {made.path}")

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Sequence
 
 from arena.contest.comparing import Interval, Line
-from arena.report.terminal import console, say, show, table
+from arena.report.screen import console, say, show, table
 from arena.units import Units
 
 

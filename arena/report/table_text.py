@@ -9,9 +9,10 @@ from arena.contest.axes import Axis
 from arena.contest.table_shape import ROUGHNESS_PRICE
 from arena.contest.table_tuning import MOST_OVER_K, TunedTable
 from arena.contest.table_visits import SEEN_S
+from arena.report.screen import console, say
 from arena.report.shades import dark, shade
 from arena.report.table_picture import words
-from arena.report.terminal import METRIC, console, say
+from arena.report.terminal import METRIC
 from arena.units import Units
 
 

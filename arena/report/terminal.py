@@ -8,13 +8,13 @@ from __future__ import annotations
 import math
 import sys
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from rich.console import Console, Group
-from rich.markup import escape
+from rich.console import Group
 from rich.table import Table
 
+from arena.report.screen import console, fitting, say, show, table
 from arena.units import Units
 
 if TYPE_CHECKING:
@@ -29,48 +29,16 @@ if TYPE_CHECKING:
 METRIC = Units()
 
 CAUTIONS: tuple[str, ...] = (
-    "Coolant is hot and under pressure; open the system only when cold, and watch the level:",
-    "a leaking core lets coolant into the cylinders. A dropping resistor gets hot enough to burn",
-    "and to start a fire: metal mount, fuse at the source, away from plastic. A failed probe, a",
-    "resetting computer or a broken signal wire must mean full pump. Coolant standing still in the",
-    "core can boil on boost; a pump must not run dry. Simulation is no knock protection: watch knock",
-    "and temperatures on the car. No tuning while driving; test off public roads or with a passenger.",
+    "Coolant is hot and under pressure; open the system only when cold, and watch the level: a leaking core lets "
+    "coolant into the cylinders.",
+    "A dropping resistor gets hot enough to burn and to start a fire: metal mount, fuse at the source, away from "
+    "plastic.",
+    "A failed probe, a resetting computer or a broken signal wire must mean full pump.",
+    "Coolant standing still in the core can boil on boost; a pump must not run dry.",
+    "Simulation is no knock protection: watch knock and temperatures on the car.",
+    "No tuning while driving; test off public roads or with a passenger.",
     "Local road-worthiness, noise and emission rules and licensed trades come first.",
 )
-
-
-def console(stderr: bool = False) -> Console:
-    """A console that neither wraps nor colours when its stream is not a terminal."""
-    stream = sys.stderr if stderr else sys.stdout
-    if stream.isatty():
-        return Console(file=stream, highlight=False)
-    return Console(file=stream, width=1000, highlight=False, no_color=True, force_terminal=False)
-
-
-def say(text: str = "") -> None:
-    """One line on stdout, unwrapped when piped."""
-    console().print(text, markup=False)
-
-
-def complain(lines: Iterable[str]) -> None:
-    """Error lines on stderr, one each, never wrapped."""
-    for line in lines:
-        sys.stderr.write(f"{line}\n")
-
-
-def table(headers: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]]) -> Table:
-    """A table without frames; headers are (text, "left" or "right")."""
-    out = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    for text, side in headers:
-        out.add_column(text, justify="right" if side == "right" else "left", no_wrap=True, overflow="fold")
-    for row in rows:
-        out.add_row(*(escape(cell) for cell in row))  # names and headers may hold brackets
-    return out
-
-
-def show(made: Table) -> None:
-    """A table on stdout."""
-    console().print(made)
 
 
 class ProgressLine:
@@ -144,7 +112,8 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
     say("score: yearly cost of tracking, wear and energy against always-on (1.0); lower is better; 95 % interval.")
     degrees = "degF" if units.us else "kelvin"
     say(
-        f"hot, cold: {degrees}-hours a year outside the target band, on boost and off; over: mean {degrees} over limit."
+        f"hot, cold: {degrees}-hours a year outside the target band, on boost and off; over: mean {degrees} over "
+        "limit; P95: charge temperature that 95 % of the time on boost stays under."
     )
     for note in [*ties(standings, units), *standings.notes, *result.notes, *result.drive_notes(), *failures(result)]:
         say(note)
@@ -163,7 +132,7 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
     if result.protection:
         protection(result.protection, plan.season.limit_c, units)
         say()
-    show(years_table(standings, units))
+    show(years_table(standings, console().width, units))
     say()
     for line in changes(standings):
         say(line)
@@ -177,14 +146,11 @@ def standings_table(standings: Standings, width: int, units: Units = METRIC) -> 
     from arena.contest.figures import FIGURES
 
     headers = [("place", "right"), ("contestant", "left"), ("score", "right"), ("interval", "left")]
-    narrow = [("hot_boost_k_h", "hot boost", 1), ("cold_cruise_k_h", "cold", 0), ("pump_hours", "pump h", 0)]
-    wide = [("hot_cruise_k_h", "hot cruise", 0), ("wear_hours", "wear h", 0), ("pump_starts", "starts", 0)]
-    more = [
-        ("energy_wh", "Wh", 0),
-        ("boost_p95_c", f"P95 {units.temperature_unit}", 1),
-        ("power_kept_pct", "power %", 1),
-    ]
-    columns = narrow + (wide if width >= 100 else []) + (more if width >= 118 else [])
+    columns = [
+        ("hot_boost_k_h", "hot boost", 1), ("cold_cruise_k_h", "cold", 0), ("pump_hours", "pump h", 0),
+        ("hot_cruise_k_h", "hot cruise", 0), ("wear_hours", "wear h", 0), ("pump_starts", "starts", 0),
+        ("energy_wh", "Wh", 0), ("boost_p95_c", f"P95 {units.temperature_unit}", 1), ("power_kept_pct", "power %", 1),
+    ]  # fmt: skip
     headers += [(title, "right") for _, title, _ in columns] + [("over", "right")]
     unit_of = {f.name: f.unit for f in FIGURES}
     rows = []
@@ -196,7 +162,7 @@ def standings_table(standings: Standings, width: int, units: Units = METRIC) -> 
         figures = [figure(of(units, line.figures[name], unit_of[name]), digits) for name, _, digits in columns]
         over = figure(of(units, line.over_limit_k, "K"), 2)
         rows.append([place, line.contestant, figure(line.score, 3), interval, *figures, over])
-    return table(headers, rows)
+    return fitting(headers, rows, width, (0, 1, 2, len(headers) - 1))
 
 
 FAULT_COLUMNS, MARK_COLUMNS = 26, 6  # widths: fault and drive, and one contestant's cell
@@ -290,8 +256,8 @@ def tuning_table(result: TournamentResult) -> Table:
     return out
 
 
-def years_table(standings: Standings, units: Units = METRIC) -> Table:
-    """What a year comes to, in absolute numbers."""
+def years_table(standings: Standings, width: int, units: Units = METRIC) -> Table:
+    """What a year comes to, in absolute numbers that fit the width."""
     rows = []
     for line in standings.lines:
         f = line.figures
@@ -308,11 +274,11 @@ def years_table(standings: Standings, units: Units = METRIC) -> Table:
         )
     headers = [("a year", "left"), ("pump h", "right"), ("wear h", "right"), (f"fuel {units.volume_unit}", "right")]
     headers += [
-        (f"P95 on boost {units.temperature_unit}", "right"),
+        (f"P95 {units.temperature_unit}", "right"),
         (f"over limit {units.difference_unit} s", "right"),
         ("min to target", "right"),
     ]
-    return table(headers, rows)
+    return fitting(headers, rows, width, (0,))
 
 
 def changes(standings: Standings) -> list[str]:
@@ -349,8 +315,8 @@ def drive(run: SingleRun, units: Units = METRIC) -> None:
         better = f"{f.better} is better" if f.better != "neither" else ""
         rows.append([f.name, figure(of(units, run.figures[f.name], f.unit), digits), unit, better])
     show(table([("figure", "left"), ("value", "right"), ("unit", "left"), ("", "left")], rows))
-    say("Counted: the drive and, after it, the same minutes of cruise, idle and engine off for all (ending hot")
-    say("saves no hours). Hot, and over the limit: only above what full pump could have reached (docs/ranking.md).")
+    say("Counted: the drive and, after it, the same minutes of cruise, idle and engine off for all.")
+    say("Hot, and over the limit: only above what full pump could have reached (docs/ranking.md).")
     if run.carried_cost is not None:
         carried_cost(run.carried_cost, units)
     for note in run.notes:

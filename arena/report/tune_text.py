@@ -11,10 +11,11 @@ from arena.contest.standings import FEW_WORLDS, HARD_LIMIT_K
 from arena.contest.table_tuning import TRAIN_WORLDS
 from arena.contest.tuning import TuningResult
 from arena.report.answers_text import show_answers
+from arena.report.screen import console, say, show, table
 from arena.report.spans import in_units, prose, scored, show_across, span
 from arena.report.table_picture import write_front, write_table
 from arena.report.table_text import show_table, table_words
-from arena.report.terminal import CAUTIONS, METRIC, console, say, show, table
+from arena.report.terminal import CAUTIONS, METRIC
 from arena.strategies.base import CARRIED
 from arena.units import Units
 

@@ -9,7 +9,8 @@ from typing import Any
 from arena.garage.pulsing import PulseAdvice
 from arena.garage.wiring import Wiring
 from arena.garage.wiring_reasons import REASONS, SECTIONS
-from arena.report.terminal import METRIC, console, figure, say, show, table
+from arena.report.screen import console, say, show, table
+from arena.report.terminal import METRIC, figure
 from arena.units import Units
 
 Columns = list[tuple[str, str]]
@@ -95,7 +96,7 @@ def dropping(advice: Wiring, units: Units = METRIC) -> None:
             )  # fmt: skip
     show(table(columns, rows))
     say()
-    columns = [("row", "left"), ("resistor ohm", "left"), (f"flow {units.flow_unit}", "left"), ("run W", "right")]
+    columns = [("row", "left"), ("ohm", "left"), (f"flow {units.flow_unit}", "left"), ("run W", "right")]
     columns += [
         ("held W", "right"),
         ("rate W", "right"),
