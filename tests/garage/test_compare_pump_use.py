@@ -53,6 +53,12 @@ def test_few_stretches_tell_nothing_and_many_leave_an_interval(tmp_path: Path) -
         assert "about " in change.why and "minutes on the same roads in each log would tell" in change.why
 
 
+def test_a_pump_that_switches_seldom_is_not_taken_for_many_facts(tmp_path: Path) -> None:
+    slow = invented(tmp_path / "slow.csv", 700, 60, (400.0, 400.0))
+    for change in pump_use(slow, invented(tmp_path / "more.csv", 700, 61, (600.0, 400.0), seed=2)):
+        assert change.verdict == "cannot tell" and "separate stretches" in change.why
+
+
 def test_half_the_pump_use_is_seen_and_put_as_hours_at_one_speed(tmp_path: Path) -> None:
     before = invented(tmp_path / "before.csv", 1200, 60)
     hours, share = pump_use(before, invented(tmp_path / "after.csv", 1200, 61, (30.0, 30.0), seed=2))
