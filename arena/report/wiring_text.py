@@ -114,7 +114,7 @@ def dropping(advice: Wiring, units: Units = METRIC) -> None:
         rows.append(
             [c.row, c.combination.words(), "/".join(flow(p.flow_l_min, units) for p in c.points),
              figure(max(p.resistor_w for p in c.points), 1), figure(c.stall_w, 0),
-             f"{count}{c.rating_w:g}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO: kick"]
+             f"{count}{c.rating_w:g}" if c.rating_w else "none sold", surface, "yes" if c.starts else "NO"]
         )  # fmt: skip
     show(table(columns, rows))
     volts = "/".join(f"{v:g}" for v in advice.supplies_v)

@@ -92,7 +92,7 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/table_shape": ("contest/test_table_moves.py", *TABLES),
     "contest/table_tuning": ("contest/test_comparing.py", "contest/test_table_moves.py", *TABLES),
     "contest/table_visits": ("contest/test_table_moves.py", *TABLES), "contest/tables": DRIVES,
-    "contest/tournament": ("contest/test_requests.py", *DRIVES),
+    "contest/tournament": ("contest/test_requests.py", *DRIVES, "strategies/test_on_a_drive.py"),
     "contest/tradeoff": ("contest/test_search.py", *TABLES),
     "contest/tune": ("contest/test_search.py", "contest/test_comparing.py", *DRIVES, "contest/test_tune_table.py"),
     "contest/tuning": ("contest/test_requests.py", "contest/test_tune_answers.py", *TABLES),

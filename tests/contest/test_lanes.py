@@ -43,7 +43,15 @@ def test_a_lane_holds_what_the_contestant_is_and_carries() -> None:
     two = shipped()["two-speed"]
     lane = lane_of(Contestant("two", two, {two.ohms[0]: 1.5}))
     assert lane[at.OHM_A] == lane[at.OHM_B] == 1.5, "one resistor serves both steps"
-    pwm = lane_of(Contestant("p", shipped()["proportional"], quiet_cap_pct=35.0))
+    plain = Contestant("p", shipped()["proportional"])
+    assert (plain.tuned, plain.reference, plain.ranked, plain.held, plain.table) == (
+        False,
+        False,
+        True,
+        frozenset(),
+        None,
+    )
+    pwm = lane_of(replace(plain, quiet_cap_pct=35.0))
     assert (pwm[at.IS_PWM], pwm[at.OHM_A], pwm[at.OHM_B]) == (1.0, 0.0, 0.0)
     assert pwm[at.QUIET_CAP] == pytest.approx(0.35) and pwm[at.RUN_ON_S] == 0.0
 

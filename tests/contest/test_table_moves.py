@@ -10,11 +10,13 @@ import pytest
 
 from arena.contest import table_search
 from arena.contest.axes import Axes, Axis
+from arena.contest.run import lay_out
 from arena.contest.table_search import CellSearch, Move, ShapeSearch, distinct, shifted
 from arena.contest.table_shape import (
     SHAPE,
     STARTS,
     acceptable,
+    contestant_with,
     falling_of,
     filled,
     free,
@@ -26,6 +28,7 @@ from arena.contest.table_shape import (
 from arena.contest.table_tuning import CELL_GENERATIONS, SHAPE_GENERATIONS, split
 from arena.contest.table_visits import visits
 from arena.plant import layout as at
+from arena.strategies.contract import ask
 
 AXES = Axes("mine", Axis("iat_c", (20.0, 30.0, 40.0)), Axis("throttle_pct", (0.0, 50.0, 100.0)), 0.05, 0.4)
 TABLE = np.array([[0.0, 0.0, 0.4], [0.0, 0.5, 0.6], [0.4, 0.7, 1.0]])
@@ -210,3 +213,13 @@ def test_a_cell_is_read_by_as_much_as_it_weighs() -> None:
     wanted[2, 2] += 0.1  # 126 degC, 120 %
     np.testing.assert_allclose(visits(AXES, outing, record, obeyed), wanted, atol=1e-12)
     np.testing.assert_allclose(visits(AXES.turned(), outing, record, obeyed), wanted.T, atol=1e-12)
+
+
+def test_a_tuned_table_starts_at_the_lowest_duty_and_stays_on_to_the_hysteresis_below() -> None:
+    """40 % lowest, 10 % hysteresis; the table reads 20 % at 30 degC and 40 % at 40 degC, full throttle or none."""
+    mine = contestant_with(AXES, np.array([[0.0] * 3, [0.2] * 3, [0.4] * 3]))
+    strategy, settings = mine.strategy, mine.strategy.make_settings(dict(mine.settings))
+    cells, memory = lay_out([mine]).cells, strategy.memory
+    for iat, wanted in ((37.0, 0.0), (40.0, 0.4), (36.0, 0.4), (34.9, 0.0), (36.0, 0.0)):
+        asked, memory = ask(strategy, (iat, 50.0), settings, memory, cells)
+        assert asked == pytest.approx(wanted), iat

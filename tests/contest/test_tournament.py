@@ -221,7 +221,7 @@ def test_settings_are_rounded_as_one_would_type_them() -> None:
     assert rounded(s, 99.0) == 55.0
     assert at_bound(s, 10.2) == ["x at its lowest, 10 degC"]
     assert at_bound(s, 54.9) == ["x at its highest, 55 degC"]
-    assert at_bound(s, 30.0) == []
+    assert at_bound(s, 30.0) == at_bound(s, 10.5) == at_bound(s, 54.5) == [], "a hundredth of the range, 0.45, is near"
 
 
 def test_generations_fill_the_lanes() -> None:

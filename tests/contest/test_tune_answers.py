@@ -55,6 +55,10 @@ def test_a_season_is_tuned_on_whole_from_python_too(monkeypatch: pytest.MonkeyPa
     assert [(e.drive, e.climate) for e in made.plan.season.entries] == [("commute", "hot"), ("hill-pulls", "hot")]
 
 
+def test_what_was_not_asked_for_is_not_answered(result: TuningResult) -> None:
+    assert result.foresight is None and result.seasonal is None and result.pairs and result.aims and result.tradeoff
+
+
 def test_every_pair_has_its_own_table_and_the_first_is_no_different_from_itself(result: TuningResult) -> None:
     pairs = {p.pair: p for p in result.pairs}
     assert list(pairs) == [f"iat by {other}" for other in ("throttle", "speed", "coolant")]
