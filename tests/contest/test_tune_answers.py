@@ -13,9 +13,11 @@ from tune_drives import DRIVE
 
 import arena
 from arena.contest import aims, tradeoff, tuning
+from arena.contest.duty_table import read_table
 from arena.contest.entering import contestant_of, settings_shown
 from arena.contest.studies import study_name
 from arena.contest.tuning import Asked, Job, TuningResult, hold_tuning, make_job
+from arena.contest.tuning_files import open_folder, write_tuning
 from arena.errors import BadInput
 from arena.plant import layout as at
 from arena.report.tune_document import tuning_document
@@ -87,6 +89,24 @@ def test_aiming_warmer_runs_the_pump_less(result: TuningResult) -> None:
     season = result.job.plan.season
     by_target = {a.target_c: a.pump_hours.value for a in result.aims if a.limit_c == season.limit_c}
     assert by_target[season.target_c + OFF] < by_target[season.target_c - OFF]
+
+
+def test_everything_answered_stands_in_the_folder(result: TuningResult, tmp_path: Path) -> None:
+    folder = open_folder(result.job, tmp_path / "r", False, {"trials": 16}, [])
+    assert folder is not None and result.table is not None and result.tradeoff is not None
+    out = write_tuning(folder, result).folder
+    assert out is not None
+    names = {p.stem for p in (out / "tables").iterdir()}
+    mine = {f"{t}{end}" for t in ("tuned-table", *(p.pair.replace(" ", "-") for p in result.pairs))
+            for end in ("", "-turned", "-visits")}  # fmt: skip
+    assert names == mine | {n.replace(" ", "-") for n in result.tradeoff.contestants}
+    for name, made in result.tradeoff.contestants.items():
+        assert made.table is not None
+        assert read_table(out / "tables" / f"{name.replace(' ', '-')}.csv").cells == pytest.approx(
+            np.asarray(made.table[2])
+        )
+    with (out / "tradeoff.csv").open(encoding="utf-8") as lines:
+        assert len(list(lines)) == 1 + len(result.tradeoff.front)
 
 
 def test_choices_lie_on_the_front_and_are_what_they_are_called(result: TuningResult) -> None:
