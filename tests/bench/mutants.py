@@ -78,7 +78,7 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     "contest/outings": ("contest/test_outings.py", "contest/test_worlds.py", *DRIVES),
     "contest/pool": ("contest/test_requests.py", "contest/test_tournament.py"),
     "contest/protection": ("contest/test_protection.py", "contest/test_faults.py"),
-    "contest/run": ("contest/test_lanes.py", "contest/test_worlds.py", *DRIVES),
+    "contest/run": ("contest/test_lanes.py", "contest/test_worlds.py", *DRIVES, "strategies/test_on_a_drive.py"),
     "contest/seasonal": ("contest/test_lanes.py", "contest/test_tune_table.py"),
     "contest/single": ("contest/test_lanes.py", "contest/test_faults.py", "strategies/test_on_a_drive.py"),
     "contest/spans": ("contest/test_protection.py", "contest/test_faults.py"),
