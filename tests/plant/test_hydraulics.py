@@ -164,6 +164,22 @@ def test_impossible_hoses_are_refused_by_name(bad: dict[str, float]) -> None:
         hydraulics.hose_pressure_drop_pa(**(right | bad))
 
 
+@pytest.mark.parametrize(
+    ("flow", "head", "free"),
+    [
+        ((0.0, 1e-4, 2e-4), (50e3, 40e3, 25e3), 2e-4 + 25e3 * 1e-4 / 15e3),  # straight on from the last two points
+        ((0.0, 1e-4, 2e-4), (50e3, 40e3, 0.0), 2e-4),
+        ((0.0, 3e-4), (50e3, 20e3), 5e-4),
+    ],
+)
+def test_the_free_flow_is_where_the_curve_has_no_head_left(
+    flow: tuple[float, ...], head: tuple[float, ...], free: float
+) -> None:
+    pump = replace(Pump(), head_flow_m3_s=flow, head_pa=head)
+    assert hydraulics._free_flow(pump) == pytest.approx(free)
+    assert pump_head_pa(pump)(free) == pytest.approx(0.0, abs=1e-9)
+
+
 def test_a_bore_of_nothing_has_no_reynolds_number() -> None:
     assert hydraulics.reynolds(0.0, 0.019, 1000.0, 1e-3) == 0.0
     for bore in (0.0, -0.01, float("nan")):
