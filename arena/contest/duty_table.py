@@ -63,7 +63,8 @@ def read_table(path: str | Path) -> DutyTable:
         known = ", ".join([*SENSES, *US_HEADINGS])
         fault = f"the corner says {_brief(head[0])}, not two senses parted by a backslash; known: {known}"
         raise BadInput(f"{shown}:{first}: {fault}", _REMEDY)
-    columns = _axis(names[1], [(f"{shown}:{first}: {names[1]}", word) for word in head[1:]], faults)
+    top = f"{shown}:{first}: {names[1]}"
+    columns = _axis(top, [(top, word) for word in head[1:]], faults)
     rows: list[tuple[str, str]] = []
     cells = []
     for number, row in lines[1:]:
@@ -72,7 +73,7 @@ def read_table(path: str | Path) -> DutyTable:
             faults.append(f"{shown}:{number}: {len(row) - 1} cells, {len(head) - 1} columns in row {first}")
             continue
         cells.append(_duties(f"{shown}:{number}", row[1:], head[1:], faults))
-    axis = _axis(names[0], rows, faults)
+    axis = _axis(f"{shown}: {names[0]}", rows, faults)
     if faults:
         raise BadInput(faults, _REMEDY)
     commas = mark != "," and any("," in cell for _, row in raw for cell in row)
@@ -144,7 +145,7 @@ def _brief(word: str) -> str:
     return f'"{loading.one_line(word, 40)}"'
 
 
-def _axis(sense: str, words: list[tuple[str, str]], faults: list[str]) -> tuple[float, ...]:
+def _axis(where: str, words: list[tuple[str, str]], faults: list[str]) -> tuple[float, ...]:
     """Breakpoints, rising, from words each with its place; a NaN stands for a word that is no number."""
     values = tuple(_number(word) for _, word in words)
     before = len(faults)
@@ -160,8 +161,9 @@ def _axis(sense: str, words: list[tuple[str, str]], faults: list[str]) -> tuple[
             if b <= a
         ]
     if not 2 <= len(values) <= MOST_BREAKPOINTS:
-        place = words[0][0] if words else sense
-        faults.append(f"{place}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed")
+        faults.append(
+            f"{words[0][0] if words else where}: {len(values)} breakpoints, 2 to {MOST_BREAKPOINTS} are allowed"
+        )
     return values
 
 

@@ -123,7 +123,7 @@ def _epw_number(path: Path, number: int, cells: list[str], column: int, name: st
     except ValueError:
         value = math.nan
     low, high = _EPW_RANGE[name]
-    if not (low <= value <= high or missing <= value <= 10 * missing):
+    if not (low <= value <= high or missing <= value <= 10 * missing < math.inf):
         cell = loading.one_line(cell)
         message = f'field {column + 1} ({name}) is "{cell}", not a number within {low:g} to {high:g}'
         fault = f"{loading.shown(path)}:{number}: {message}"

@@ -108,6 +108,9 @@ FOUND: list[tuple[str, bytes]] = [
     ("duty table", b"iat_c \\ throttle_pct" + b",1" * 3000 + b"\n20,0,1\n30,0,1\n"),
     ("duty table", b"iat_c \\ iat_f,0,20\n20,0,1\n30,0,1\n"),  # named no file
     ("duty table", b"iat_c \\ throttle_pct,0,20\n20,0,1\n30,0,\xb0\n"),
+    ("duty table", b"iat_c \\ throttle_pct\n20\n30\n"),  # named no file
+    ("epw", b"LOCATION\n" + b"\n" * 7 + b"2001,inf,1,1,60,0,15,0,60,100200" + b",0" * 20 + b"\n"),
+    ("epw", b"LOCATION\n" + b"\n" * 7 + b"2001,7,1,1,60,0,inf,0,60,100200" + b",0" * 20 + b"\n"),
     ("trace", b"a;b\n"),
     ("trace", b"time_s,speed_kmh\n0,1e308\n1,1e308\n2,3\n"),
     ("trace", b"time_s,speed_kmh\n0,1\n1," + b"9" * 130_000 + b"\n2,3\n"),
