@@ -137,7 +137,8 @@ def _carried() -> str:
     return (
         "## What any strategy can carry\n\n"
         "Given like a setting (`--setting quiet_cap_pct=40`, or `--strategy proportional+quiet_cap_pct=40` in a "
-        "tournament), never tuned. `arena drive` says what they cost: every figure is compared with the same run "
+        "tournament), never tuned; nor are a strategy's own settings given so (`proportional+start_c=50`), while its "
+        "others are. `arena drive` says what they cost: every figure is compared with the same run "
         "without them. A relay knows no duty between off and full: with a quiet cap below 100 its pump stands still "
         "at standstill and low speed; resistors are held to the highest step within the cap. The cap holds below "
         "the speed the season calls quiet (`quiet_kmh`), and is put aside while the probe reads nonsense.\n\n"
