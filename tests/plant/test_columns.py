@@ -113,3 +113,17 @@ def test_the_loop_holds_what_its_parts_hold(tank: str, litres: float) -> None:
     parts = [*hoses, (at.P_CORE_W, at.CORE_CELLS), (at.P_FRONT_W, at.FRONT_CELLS), (at.P_LINK_W, 1)]
     held_m3 = sum(p[row] * count / half for row, count in parts) + (p[at.P_SIDE_W] / half if tank == "side" else 0.0)
     assert held_m3 == pytest.approx(fill_m3(car), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("kmh", "fan", "engine_k"), [(0.0, 1.0, 363.15), (0.0, 0.0, 363.15), (10.8, 1.0, 363.15), (0.0, 1.0, 330.65)]
+)
+def test_the_front_breathes_its_own_warm_air_at_standstill_with_the_fan_on(
+    kmh: float, fan: float, engine_k: float
+) -> None:
+    base = CarNumbers()
+    car = replace(base, front=replace(base.front, standstill_rise_k=12.0, condenser_rise_k=3.0))
+    x = compile_outing(held(5, speed_m_s=kmh / 3.6, fan_on=fan, engine_k=engine_k), car, Goals(), 5).X
+    warm = (engine_k - 298.15) / 65.0  # of an engine at 90 degC on a day of 25 degC
+    inlet = 298.15 + 12.0 * fan * warm * np.exp(-kmh / 3.6 / 3.0) + 3.0
+    np.testing.assert_allclose(x[:, at.X_FRONT_R] / x[:, at.X_FRONT_A], inlet)

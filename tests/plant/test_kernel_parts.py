@@ -10,8 +10,16 @@ import pytest
 
 from arena.plant import kernel
 from arena.plant import layout as at
+from arena.plant.jit import compiled
 
 WIDTH = 8  # lanes looked at
+look_up_duty = kernel.look_up_duty
+
+
+@compiled
+def read_duties(S: Any, table: Any, used: int) -> None:
+    """What only compiled functions may call."""
+    look_up_duty(S, table, used)
 
 
 class Tick:
@@ -255,3 +263,16 @@ def test_everything_recorded_stands_in_its_column_and_nowhere_else(tick: Tick) -
     iat = np.full((4, 3), -1.0)
     kernel.record(tick.S, tick.X, 0, tick.P, 1, iat.reshape(-1), 3, 1)
     np.testing.assert_array_equal(iat, [[-1] * 3, [100, 101, 102], [-1] * 3, [-1] * 3])
+
+
+def test_what_stands_in_the_duty_table_is_read_between_its_rows(tick: Tick) -> None:
+    """Columns: voltage turning, share of current, speed share, voltage at rest; a row a step of duty."""
+    rows = np.arange(at.DUTY_ROWS) / (at.DUTY_ROWS - 1.0)
+    table = np.stack([1.0 + rows, 2.0 + rows, 3.0 + rows, 4.0 + rows], axis=1).ravel()
+    duty = np.array([0.0, 0.1234, 0.3, 0.5, 0.777, 0.999, 1.0, 0.25])
+    tick[at.APPLIED], tick[at.OMEGA] = duty, [0.0, 0.0, 0.5, 2.0, 100.0, 0.0, 400.0, 1.5]
+    read_duties(tick.S, table, WIDTH)
+    turning = tick[at.OMEGA] > 1.0
+    np.testing.assert_allclose(tick[at.VOLTS_RATIO], np.where(turning, 1.0, 4.0) + duty, atol=1e-6)
+    np.testing.assert_allclose(tick[at.AMPS_RATIO], 2.0 + duty, atol=1e-6)
+    np.testing.assert_allclose(tick[at.SPEED_SHARE], 3.0 + duty, atol=1e-6)
