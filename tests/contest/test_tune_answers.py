@@ -94,8 +94,8 @@ def test_aiming_warmer_runs_the_pump_less(result: TuningResult) -> None:
 def test_everything_answered_stands_in_the_folder(result: TuningResult, tmp_path: Path) -> None:
     folder = open_folder(result.job, tmp_path / "r", False, {"trials": 16}, [])
     assert folder is not None and result.table is not None and result.tradeoff is not None
-    out = write_tuning(folder, result).folder
-    assert out is not None
+    out = write_tuning(folder, result, lambda path, _: (path / "drawn").write_text("by the report")).folder
+    assert out is not None and (out / "drawn").is_file()
     names = {p.stem for p in (out / "tables").iterdir()}
     mine = {f"{t}{end}" for t in ("tuned-table", *(p.pair.replace(" ", "-") for p in result.pairs))
             for end in ("", "-turned", "-visits")}  # fmt: skip
