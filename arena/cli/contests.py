@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -72,14 +72,13 @@ def begun_with(context: typer.Context, resume: Path) -> None:
     folder = Folder.resume(resume)
     folder.lock.release()
     asked, faults = read_unfinished(folder), list[str]()
-    for name, key in {name: "strategies" if name == "strategy" else name for name in context.params}.items():
+    for name, typed in context.params.items():
         given = getattr(context.get_parameter_source(name), "name", "") == "COMMANDLINE"
-        value: Any = context.params[name]
-        value = list(value) if isinstance(value, tuple) else value
+        key, value = ("strategies", list(typed or ())) if name == "strategy" else (name, typed)
         if given and key in asked and value != asked[key]:
             faults.append(f"--resume: {folder.path} was begun with {name} {asked[key] or 'none'}, not {value}")
-        if given and name == "out" and Path(value) != folder.final:
-            faults.append(f"--out {value}: --resume finishes {folder.final}")
+        if given and name == "out" and Path(typed) != folder.final:
+            faults.append(f"--out {typed}: --resume finishes {folder.final}")
     if faults:
         raise BadInput(faults, "Leave those options out, or begin afresh without --resume.")
 

@@ -52,19 +52,15 @@ def open_folder(
     folder = Folder.resume(partial)
     same_inputs(folder, job.plan, [job.contestant])
     before = folder.read_manifest()["request"]
-    changed = [k for k, v in request.items() if before.get(k) != v and k != "replicates"]
-    if changed == ["contents"]:
-        fault = f"{folder.path}: the axes file or the table of --against has changed since it was begun"
-        raise BadInput(fault, "Put it back as it was (copies are in its inputs/), or start afresh in another folder.")
+    changed = [k for k, v in request.items() if before.get(k) != v and k not in {"replicates", "contents"}]
     if changed:
         raise BadInput(
-            [
-                f"--resume: {k} was {before.get(k)!r} when {partial} was begun, now {request[k]!r}"
-                for k in changed
-                if k != "contents"
-            ],
+            [f"--resume: {k} was {before.get(k)!r} when {partial} was begun, now {request[k]!r}" for k in changed],
             "Give the same options as then, or start afresh in another folder.",
         )
+    if before.get("contents") != request["contents"]:
+        fault = f"{folder.path}: the axes file or the table of --against has changed since it was begun"
+        raise BadInput(fault, "Put it back as it was (copies are in its inputs/), or start afresh in another folder.")
     return folder
 
 

@@ -98,23 +98,12 @@ class Plan:
 
     def sound_id(self, entry: int) -> str:
         """Name of an entry without its fault: seeds go by it, so that a fault changes nothing but what it breaks."""
-        names = [f"{d.name}/{c.name}" for d, c in zip(self.drives, self.climates, strict=True)]
-        same = [
-            self.drives[e].digest + self.climates[e].digest for e in range(len(names)) if names[e] == names[entry]
-        ]  # two files may bear one name: the later one is told apart by a number
-        others = list(dict.fromkeys(same))
-        number = others.index(self.drives[entry].digest + self.climates[entry].digest)
-        return names[entry] + (f"~{number + 1}" if number else "")
+        pairs = list(zip(self.drives, self.climates, strict=True))
+        return told_apart([f"{d.name}/{c.name}" for d, c in pairs], [d.digest + c.digest for d, c in pairs])[entry]
 
     def climate_names(self) -> list[str]:
-        """Name of each entry's climate; of two files of one name the later one is told apart by a number."""
-        found: dict[str, list[str]] = {}
-        for climate in self.climates:
-            digests = found.setdefault(climate.name, [])
-            if climate.digest not in digests:
-                digests.append(climate.digest)
-        places = [found[c.name].index(c.digest) for c in self.climates]
-        return [c.name + (f"~{k + 1}" if k else "") for c, k in zip(self.climates, places, strict=True)]
+        """Name of each entry's climate."""
+        return told_apart([c.name for c in self.climates], [c.digest for c in self.climates])
 
     def for_run_on(self, contestants: Sequence[Contestant]) -> Plan:
         """The same plan with outings that end no sooner than the pump of any of these contestants."""
@@ -123,6 +112,19 @@ class Plan:
     def fault_of(self, entry: int) -> Fault | None:
         """The fault of an entry, if it has one."""
         return self.faults[entry] if self.faults else None
+
+
+def told_apart(names: Sequence[str], digests: Sequence[str]) -> list[str]:
+    """The same names, but two files may bear one: the later one is told apart by a number, NAME~2."""
+    known: dict[str, list[str]] = {}
+    out = []
+    for name, digest in zip(names, digests, strict=True):
+        same = known.setdefault(name, [])
+        if digest not in same:
+            same.append(digest)
+        number = same.index(digest) + 1
+        out.append(name if number == 1 else f"{name}~{number}")
+    return out
 
 
 def car_of_world(plan: Plan, replicate: int) -> CarNumbers:
