@@ -102,9 +102,10 @@ def tournament(result: TournamentResult, per_climate: bool = False, units: Units
     plan, standings = result.plan, result.standings
     entries = len(plan.season.entries)
     say(f"{plan.season.name}: {plan.season.summary}")
+    worlds = f"{standings.worlds} replicate{'s' if standings.worlds != 1 else ''}"
     say(
-        f"car {plan.car.name}; {entries} outings x {standings.worlds} replicates, seed {plan.seed}, "
-        f"spread {100 * plan.spread:g} %; {result.seconds:.1f} s"
+        f"car {plan.car.name}; {entries} outings x {worlds}, seed {plan.seed}, spread {100 * plan.spread:g} %; "
+        f"{result.seconds:.1f} s"
     )
     say()
     show(standings_table(standings, console().width, units))

@@ -99,7 +99,9 @@ def find(kind: str, name: str | Path, near: Path | None = None) -> Path:
             near_file = f', did you mean "{one_line(beside[stem])}"?'
         raise BadInput(
             f"{said}: there is no such file{near_file}",
-            f"Check the path, or name a {one} that is known. {_listing(kind)}",
+            f"Check the path, or name a {one} that is known. {_listing(kind)}"
+            if _names(kind)
+            else "Check the path; `arena new` writes files to start from.",
         )
     near_name = did_you_mean(text, _names(kind))
     raise BadInput(f'unknown {one} "{said}"{near_name}', _listing(kind))
