@@ -1,7 +1,8 @@
 """Coolant: properties of water and glycol mixtures by VOLUME fraction, freezing, boiling, mass fraction.
 
 Properties come from CoolProp (ASHRAE data for inhibited glycol; IAPWS for water, at 2 bar), worked out once per
-mixture over temperature and kept on disk, since importing CoolProp takes over a second.
+mixture over temperature: the usual mixtures' tables are in coolants.npz beside this file, others are kept on disk in
+the user's cache, since importing CoolProp takes seconds.
 """
 
 from __future__ import annotations
@@ -28,6 +29,12 @@ LOWEST_FRACTION, HIGHEST_FRACTION = 0.1, 0.6  # volume fractions the glycol data
 _DATA_LOW_K, _DATA_HIGH_K = 238.15, 373.15  # temperatures the glycol data cover
 _PRESSURE_PA = 2e5
 _LAYOUT = "1"  # raised when the table is built otherwise
+USUAL = (  # mixtures in coolants.npz: (glycol, volume fraction); tests/plant/test_fluids.py makes and holds the file
+    ("none", 0.0),
+    *(("ethylene", share) for share in (0.3, 0.33, 0.4, 0.5, 0.6)),
+    *(("propylene", share) for share in (0.3, 0.4, 0.5)),
+)
+_USUAL_FILE = Path(__file__).with_name("coolants.npz")
 
 # Freezing and composition: ASHRAE Handbook of Fundamentals glycol tables; ethylene as printed in the DOWTHERM SR-1
 # data, propylene from memory and within 0.1 K of CoolProp's ASHRAE fit.  (volume fraction, mass fraction, degC)
@@ -112,7 +119,7 @@ def coolant(glycol: str, volume_fraction: float, temperature_k: Value) -> Coolan
 
 
 def table(glycol: str, volume_fraction: float) -> CoolantTable:
-    """The table of a mixture, from memory, disk or CoolProp in that order. Below freezing it holds supercooled liquid:
+    """The table of a mixture: as it came with the project, from disk or from CoolProp, in that order. Below freezing it holds supercooled liquid:
     properties carried on from the coldest data as in `coolant`, so that a model that gets there stays finite.
     """
     _check(glycol, volume_fraction)
@@ -171,27 +178,41 @@ def _between(x: Array, y: Array, at: float) -> float:
 
 @lru_cache(maxsize=256)
 def _table(glycol: str, volume_fraction: float) -> CoolantTable:
-    key = repr((_LAYOUT, glycol, volume_fraction, TABLE_LOW_K, TABLE_HIGH_K, TABLE_STEP_K, version("CoolProp")))
-    path = cache.folder() / f"coolant-{hashlib.sha256(key.encode()).hexdigest()[:20]}.npz"
-    rows = _read(path)
+    mixture = (glycol, volume_fraction)
+    rows = _read(_USUAL_FILE, usual_name(*mixture)) if mixture in USUAL else None
     if rows is None:
-        rows = _mixture(glycol, volume_fraction)
-        fresh = rows
-
-        def write(aside: Path) -> None:
-            with aside.open("wb") as file:
-                np.savez(file, rows=fresh)
-
-        cache.write_whole(path, write)
+        rows = _kept_or_made(glycol, volume_fraction)
     grid = _grid()
     return CoolantTable(glycol, volume_fraction, grid, rows[0], rows[1], rows[2], np.exp(rows[3]))
 
 
-def _read(path: Path) -> Array | None:
-    """The kept table, or None if there is none or it is damaged."""
+def usual_name(glycol: str, volume_fraction: float) -> str:
+    """Under which a mixture's rows are found in coolants.npz."""
+    return f"{glycol} {volume_fraction!r}"
+
+
+def _kept_or_made(glycol: str, volume_fraction: float) -> Array:
+    """Rows of a mixture out of the user's cache, or worked out and put there."""
+    key = repr((_LAYOUT, glycol, volume_fraction, TABLE_LOW_K, TABLE_HIGH_K, TABLE_STEP_K, version("CoolProp")))
+    path = cache.folder() / f"coolant-{hashlib.sha256(key.encode()).hexdigest()[:20]}.npz"
+    rows = _read(path, "rows")
+    if rows is not None:
+        return rows
+    fresh = made(glycol, volume_fraction)
+
+    def write(aside: Path) -> None:
+        with aside.open("wb") as file:
+            np.savez(file, rows=fresh)
+
+    cache.write_whole(path, write)
+    return fresh
+
+
+def _read(path: Path, name: str) -> Array | None:
+    """Rows kept in a file, or None if there are none or they are damaged."""
     try:
         with path.open("rb") as file, np.load(file) as kept:
-            rows: Array = kept["rows"]
+            rows: Array = kept[name]
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
     return rows if rows.shape == (4, _grid().size) and bool(np.isfinite(rows).all()) else None
@@ -207,8 +228,8 @@ def _range(glycol: str, volume_fraction: float) -> tuple[float, float]:
     return max(_DATA_LOW_K, freezing_k(glycol, volume_fraction)), _DATA_HIGH_K
 
 
-def _mixture(glycol: str, volume_fraction: float) -> Array:
-    """Rows of density, heat capacity, conductivity and ln viscosity over the grid."""
+def made(glycol: str, volume_fraction: float) -> Array:
+    """Density, heat capacity, conductivity, ln viscosity of a mixture over the grid, (4, 421), out of CoolProp."""
     if glycol == "none":
         return _from_library("Water", 273.16, 391.15)
     name = {"ethylene": "AEG", "propylene": "APG"}[glycol]

@@ -104,6 +104,28 @@ def test_impossible_coolants_are_refused_by_name(glycol: str, fraction: float, t
         coolant(glycol, fraction, temperature)
 
 
+def test_the_usual_mixtures_come_with_the_project(
+    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """coolants.npz is what CoolProp gives today; `pytest tests/plant/test_fluids.py --accept-golden` writes it anew."""
+    fresh = {fluids.usual_name(*mixture): fluids.made(*mixture) for mixture in fluids.USUAL}
+    if request.config.getoption("--accept-golden"):
+        with fluids._USUAL_FILE.open("wb") as file:
+            np.savez_compressed(file, **fresh)
+    with np.load(fluids._USUAL_FILE) as kept:
+        assert set(kept) == set(fresh)
+        for name, rows in fresh.items():
+            np.testing.assert_allclose(kept[name], rows, rtol=1e-9, err_msg=f"{name}: the library's data have moved")
+    monkeypatch.setenv("ARENA_CACHE_DIR", str(tmp_path))
+    code = (
+        "import sys; from arena.plant import fluids; [fluids.table(*mixture) for mixture in fluids.USUAL]; "
+        "print(any(name.startswith('CoolProp') for name in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
+    assert not list(tmp_path.iterdir())
+
+
 def test_the_table_outlives_the_process_and_spares_the_import(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A second process reads the table without importing the property library, to the last bit."""
     monkeypatch.setenv("ARENA_CACHE_DIR", str(tmp_path))
