@@ -85,6 +85,6 @@ def _first_drive_s() -> float:
     with tempfile.TemporaryDirectory() as empty:
         environment = {**os.environ, "ARENA_CACHE_DIR": empty, "PYTHONPATH": path}
         done = subprocess.run(
-            [sys.executable, "-c", _COMPILE_AFRESH], check=True, capture_output=True, text=True, env=environment
+            [sys.executable, "-P", "-c", _COMPILE_AFRESH], check=True, capture_output=True, text=True, env=environment
         )
     return float(done.stdout)

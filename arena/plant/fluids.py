@@ -119,8 +119,9 @@ def coolant(glycol: str, volume_fraction: float, temperature_k: Value) -> Coolan
 
 
 def table(glycol: str, volume_fraction: float) -> CoolantTable:
-    """The table of a mixture: as it came with the project, from disk or from CoolProp, in that order. Below freezing it holds supercooled liquid:
-    properties carried on from the coldest data as in `coolant`, so that a model that gets there stays finite.
+    """The table of a mixture: as it came with the project, from disk or from CoolProp, in that order. Below freezing it
+    holds supercooled liquid: properties carried on from the coldest data as in `coolant`, so that a model that gets
+    there stays finite.
     """
     _check(glycol, volume_fraction)
     plain = glycol == "none" or volume_fraction == 0.0

@@ -42,10 +42,16 @@ def code_folder() -> Path:
     return place
 
 
-def compiled(function: Callable[..., Any], within: bool = False) -> Any:
-    """`function` compiled: strict floating point, no GIL, errors as IEEE values, cached on disk.
+def compiled(
+    function: Callable[..., Any], *, within: bool = False, inline: str = "never", signature: Any = None
+) -> Any:
+    """`function` compiled: strict floating point, no GIL, errors as IEEE values, kept on disk.
 
-    `within`: only compiled functions call it, so what Python would need to call it is not compiled.
+    `within`: only compiled functions call it, so what Python would need to call it is not compiled, and nothing is kept
+    on disk: its code is in its callers'.
+    `inline="always"`: its lines go into its compiled callers. For one that only calls others: what a function calls is
+    optimised once more at each level of calls, which is much of what compiling takes.
+    `signature`: compiled for these types at once, not for those it meets when it is called.
     """
     if UNCOMPILED:
         return function
@@ -53,8 +59,10 @@ def compiled(function: Callable[..., Any], within: bool = False) -> Any:
 
     code_folder()
     return njit(
-        nogil=True, cache=True, error_model="numpy", fastmath=False, no_cfunc_wrapper=True, no_cpython_wrapper=within
-    )(function)
+        signature, nogil=True, cache=not within, error_model="numpy", fastmath=False, inline=inline,
+        no_cfunc_wrapper=True, no_cpython_wrapper=within,
+    )(function)  # fmt: skip
 
 
 compiled_within = partial(compiled, within=True)
+compiled_in_place = partial(compiled, inline="always")

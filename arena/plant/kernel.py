@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from arena.plant.circuit import close, core, front, hose_1, hose_2, hose_3_and_close, leave_and_hose_1
-from arena.plant.jit import compiled, compiled_within
+from arena.plant.jit import compiled, compiled_in_place, compiled_within
 from arena.plant.layout import (
     AMPS_RATIO, APPLIED, BATTERY_A, COLD_CRUISE, CONDENSING, COOLANT_READING, CORE_COLDEST, CORE_HOTTEST, CORE_IN,
     CORE_METAL, CORE_OUT, CURRENT, DELAY, DUTY, ENERGY, FAILED, FLOW, FRONT_IN, FRONT_OUT, HEAT_AIR, HEAT_OUT,
@@ -83,7 +83,7 @@ def look_up_duty(S: Any, duty_table: Any, used: int) -> None:
 
 @compiled_within
 def motor(S: Any, X: Any, o: int, P: Any, used: int) -> None:
-    """Where the motor settles at this voltage, its mean speed over the tick, its currents.
+    """Where the motor settles at this voltage, and its mean speed over the tick.
 
     Torque balance ke (V - ke w) / R = friction + c w^2 with c from the table at the speed of the tick before.
     """
@@ -122,7 +122,6 @@ def motor(S: Any, X: Any, o: int, P: Any, used: int) -> None:
         moving = max(goes_on, 1.0 if new >= 1.0 else 0.0)
         S[OMEGA * LANES + n] = new * moving
         S[SPEED * LANES + n] = mean * moving
-    pump_currents(S, X, o, P, used)
 
 
 @compiled
@@ -280,7 +279,7 @@ def score(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int) -
         S[ENERGY * LANES + n] += power
 
 
-@compiled
+@compiled_in_place
 def judge(S: Any, X: Any, o: int, P: Any, tick: int, on_boost: Any, used: int) -> None:
     """Failures, and the figures of this tick."""
     watch(S, P, tick, used)
@@ -313,7 +312,7 @@ def record(S: Any, X: Any, o: int, P: Any, tick: int, trace: Any, lanes: int, co
             trace[at + T_HEAT_OUT] = S[HEAT_OUT * LANES + n]
 
 
-@compiled
+@compiled_in_place
 def step(
     S: Any, X: Any, P: Any, duty_table: Any, flow_table: Any, exchanger_table: Any, tick: int, on_boost: Any,
     lanes: int,
@@ -323,6 +322,7 @@ def step(
     actuate(S, X, o, P, used)
     look_up_duty(S, duty_table, used)
     motor(S, X, o, P, used)
+    pump_currents(S, X, o, P, used)
     look_up_flow(S, P, flow_table, used)
     look_up_exchangers(S, P, exchanger_table, used)
     circulate(S, X, o, P, used)

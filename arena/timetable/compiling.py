@@ -10,28 +10,27 @@ import types
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from arena.plant.jit import UNCOMPILED, code_folder
+from arena.plant.jit import UNCOMPILED, compiled, compiled_within
 
 
-def compile_together(functions: Sequence[tuple[Callable[..., Any], Any]]) -> dict[str, Callable[..., Any]]:
-    """Compile `functions` = (function, explicit signature), callees before callers; returns them by name.
+def compile_together(functions: Sequence[Callable[..., Any]], signature: Any) -> Callable[..., Any]:
+    """The last of `functions` compiled for a numba signature, calling the others, which stand callees before callers.
 
     Each is copied into its module's namespace, in which the functions before it are already the compiled ones.
-    Fast-math stays off. When the project runs uncompiled the plain functions are returned.
+    When the project runs uncompiled the plain function is returned.
     """
-    if UNCOMPILED:
-        return {function.__name__: function for function, _ in functions}
-    import numba
-
-    code_folder()  # tells numba where compiled code is kept
     built: dict[str, Callable[..., Any]] = {}
-    for function, signature in functions:
-        names = {**function.__globals__, **built}
-        copy = types.FunctionType(function.__code__, names, function.__name__, function.__defaults__)
-        copy.__module__ = function.__module__
-        jit = numba.njit(
-            signature, nogil=True, cache=True, error_model="numpy", fastmath=False,
-            no_cfunc_wrapper=True, no_cpython_wrapper=function is not functions[-1][0],
-        )  # fmt: skip
-        built[function.__name__] = jit(copy)
-    return built
+    *within, last = functions
+    for function in within:
+        built[function.__name__] = compiled_within(_copy(function, built))
+    together: Callable[..., Any] = compiled(_copy(last, built), signature=signature)
+    return together
+
+
+def _copy(function: Callable[..., Any], built: dict[str, Callable[..., Any]]) -> Callable[..., Any]:
+    if UNCOMPILED:
+        return function
+    names = {**function.__globals__, **built}
+    copy = types.FunctionType(function.__code__, names, function.__name__, function.__defaults__)
+    copy.__module__ = function.__module__
+    return copy

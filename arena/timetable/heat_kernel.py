@@ -99,9 +99,4 @@ def compiled() -> Callable[..., Any]:
     from numba import float64, int64, typeof, void
 
     car = typeof(HeatCar(*[0.0] * len(HeatCar._fields)))
-    return compile_together(
-        [
-            (coolant_share, float64(float64, float64)),
-            (warm, void(float64[:, ::1], int64, int64, float64[::1], car)),
-        ],
-    )["warm"]
+    return compile_together([coolant_share, warm], void(float64[:, ::1], int64, int64, float64[::1], car))

@@ -314,33 +314,17 @@ def integrate(
 @functools.cache
 def compiled() -> Callable[..., Any]:
     """The compiled `integrate`; built on first use."""
-    from numba import float64, int64, typeof, types, void
+    from numba import float64, int64, typeof, types
 
     car = typeof(RoadCar(*[0.0] * len(RoadCar._fields)))
     order = typeof(Order())
     flat, grid = float64[::1], float64[:, ::1]
-    air = types.UniTuple(float64, 3)
-    four = types.UniTuple(float64, 4)
-    signatures: list[tuple[Callable[..., Any], Any]] = [
-        (road_resistance_n, float64(*[float64] * 6)),
-        (brake_power_w, float64(car, float64, float64, float64)),
-        (manifold_for_pa, float64(car, float64, float64, float64)),
-        (full_load_pa, float64(car, float64, float64)),
-        (full_load_w, float64(car, float64, float64)),
-        (engine_rpm, float64(car, float64, float64, float64, float64)),
-        (road_gear, int64(car, flat, int64, float64, float64, float64, float64)),
-        (pull_gear, int64(car, flat, int64, float64)),
-        (ramp_acceleration, float64(flat, order)),
-        (along, float64(flat, float64)),
-        (follow_acceleration, float64(flat, flat)),
-        (demand_tick, four(car, flat, flat, float64, air, float64)),
-        (pull_tick, four(car, flat, flat, float64, air, float64)),
-        (engine_follows, void(car, flat, float64, float64, float64)),
-        (advance, float64(grid, int64, flat, car, flat, order, flat, flat)),
-        (why_stop, int64(flat, order, float64, int64)),
-        (
-            integrate,
-            types.Tuple((int64, int64, float64))(grid, int64, int64, flat, car, flat, order, flat, flat),
-        ),
-    ]
-    return compile_together(signatures)["integrate"]
+    played = types.Tuple((int64, int64, float64))
+    return compile_together(
+        [
+            *(road_resistance_n, brake_power_w, manifold_for_pa, full_load_pa, full_load_w, engine_rpm),
+            *(road_gear, pull_gear, ramp_acceleration, along, follow_acceleration),
+            *(demand_tick, pull_tick, engine_follows, advance, why_stop, integrate),
+        ],
+        played(grid, int64, int64, flat, car, flat, order, flat, flat),
+    )

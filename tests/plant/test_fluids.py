@@ -107,7 +107,10 @@ def test_impossible_coolants_are_refused_by_name(glycol: str, fraction: float, t
 def test_the_usual_mixtures_come_with_the_project(
     request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """coolants.npz is what CoolProp gives today; `pytest tests/plant/test_fluids.py --accept-golden` writes it anew."""
+    """coolants.npz is what CoolProp gives today; `pytest tests/plant/test_fluids.py --accept-golden` writes it anew.
+
+    They, and so the shipped car, need no property library, which takes seconds to come up, and nothing on disk.
+    """
     fresh = {fluids.usual_name(*mixture): fluids.made(*mixture) for mixture in fluids.USUAL}
     if request.config.getoption("--accept-golden"):
         with fluids._USUAL_FILE.open("wb") as file:
@@ -119,6 +122,8 @@ def test_the_usual_mixtures_come_with_the_project(
     monkeypatch.setenv("ARENA_CACHE_DIR", str(tmp_path))
     code = (
         "import sys; from arena.plant import fluids; [fluids.table(*mixture) for mixture in fluids.USUAL]; "
+        "from arena.scenario.car import load_car; from arena.plant.car_tables import tables; "
+        "tables(load_car('invented-2200').numbers(), 3.7e6); "
         "print(any(name.startswith('CoolProp') for name in sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
