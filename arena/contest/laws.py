@@ -144,7 +144,8 @@ def nobody() -> Any:
         return lambda *_: None
     from numba import cfunc
 
-    return cfunc(_signature())(_set_nothing)
+    code_folder()
+    return cfunc(_signature(), cache=True)(_set_nothing)
 
 
 def _set_nothing(S: Any, X: Any, o: int, cells: Any, low: int, high: int) -> None:
