@@ -131,6 +131,19 @@ def test_the_usual_mixtures_come_with_the_project(
     assert not list(tmp_path.iterdir())
 
 
+def test_a_usual_mixture_without_its_file_is_worked_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ARENA_CACHE_DIR", str(tmp_path))
+    came = table("ethylene", 0.4)
+    fluids._table.cache_clear()
+    monkeypatch.setattr(fluids, "_USUAL_FILE", tmp_path / "lost.npz")
+    made = table("ethylene", 0.4)
+    fluids._table.cache_clear()
+    assert made is not came
+    np.testing.assert_allclose(made.viscosity, came.viscosity, rtol=1e-9)
+    np.testing.assert_allclose(made.density, came.density, rtol=1e-9)
+    assert len(list(tmp_path.glob("coolant-*.npz"))) == 1
+
+
 def test_the_table_outlives_the_process_and_spares_the_import(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A second process reads the table without importing the property library, to the last bit."""
     monkeypatch.setenv("ARENA_CACHE_DIR", str(tmp_path))
