@@ -172,9 +172,9 @@ import math
 from typing import Any, NamedTuple
 
 from numba import cfunc as _cfunc, float64 as _f, int64 as _i, njit as _njit, uint64 as _u, void as _void'''
-_JIT = (  # inlined, so that the whole law can become vector code; nobody but the loop calls it
-    "_njit(error_model='numpy', forceinline=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)"
-)
+# Inlined, so that the whole law can become vector code; for Python too, since a file may call its own functions in a
+# line at its top.
+_JIT = "_njit(error_model='numpy', forceinline=True, no_cfunc_wrapper=True)"
 
 
 def _own_code(strategy: Strategy) -> str:

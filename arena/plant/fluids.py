@@ -199,7 +199,7 @@ def _kept_or_made(glycol: str, volume_fraction: float) -> Array:
     rows = _read(path, "rows")
     if rows is not None:
         return rows
-    fresh = made(glycol, volume_fraction)
+    fresh = mixture_rows(glycol, volume_fraction)
 
     def write(aside: Path) -> None:
         with aside.open("wb") as file:
@@ -223,13 +223,7 @@ def _grid() -> Array:
     return np.linspace(TABLE_LOW_K, TABLE_HIGH_K, round((TABLE_HIGH_K - TABLE_LOW_K) / TABLE_STEP_K) + 1)
 
 
-def _range(glycol: str, volume_fraction: float) -> tuple[float, float]:
-    if glycol == "none":
-        return 273.15, 391.15
-    return max(_DATA_LOW_K, freezing_k(glycol, volume_fraction)), _DATA_HIGH_K
-
-
-def made(glycol: str, volume_fraction: float) -> Array:
+def mixture_rows(glycol: str, volume_fraction: float) -> Array:
     """Density, heat capacity, conductivity, ln viscosity of a mixture over the grid, (4, 421), out of CoolProp."""
     if glycol == "none":
         return _from_library("Water", 273.16, 391.15)

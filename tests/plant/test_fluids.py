@@ -111,7 +111,7 @@ def test_the_usual_mixtures_come_with_the_project(
 
     They, and so the shipped car, need no property library, which takes seconds to come up, and nothing on disk.
     """
-    fresh = {fluids.usual_name(*mixture): fluids.made(*mixture) for mixture in fluids.USUAL}
+    fresh = {fluids.usual_name(*mixture): fluids.mixture_rows(*mixture) for mixture in fluids.USUAL}
     if request.config.getoption("--accept-golden"):
         with fluids._USUAL_FILE.open("wb") as file:
             np.savez_compressed(file, **fresh)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -64,6 +66,20 @@ def test_a_user_law_runs_compiled_and_as_it_does_interpreted(law_file: Any) -> N
 )
 def test_a_law_beside_its_declarations_is_compiled_however_they_are_written(law_file: Any, written: str) -> None:
     assert law_of(strategy_named(str(law_file(("STRATEGY = Strategy(", written))))).compiled
+
+
+def test_a_law_may_work_out_its_numbers_with_its_own_functions(law_file: Any) -> None:
+    """What is compiled for the loop is called from Python here, in a line at the top of the file; a process of its own,
+    since such a call once ended it.
+    """
+    from_half = "def half(x: float) -> float:\n    return 0.5 * x\n\n\nHALF = half(1.0)\n\n\nSTRATEGY = Strategy("
+    path = law_file(("STRATEGY = Strategy(", from_half))
+    code = (
+        "import sys; from arena.contest.laws import law_of; from arena.strategies import strategy_named; "
+        "print(law_of(strategy_named(sys.argv[1])).compiled)"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout.strip()) == (0, "True"), done.stderr
 
 
 def test_a_table_law_reads_the_same_table_interpreted() -> None:
