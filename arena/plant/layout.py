@@ -9,6 +9,8 @@ from __future__ import annotations
 import os
 from typing import Final
 
+import numpy as np
+
 from arena.errors import BadInput
 
 LANES = 80  # of a batch; those behind the last contestant are not swept. No power of two: rows that lie 512 bytes
@@ -146,6 +148,10 @@ T_RESISTOR_W: Final = 14
 T_HEAT_AIR: Final = 15  # J since the first tick, as the next
 T_HEAT_OUT: Final = 16
 TRACE_COLUMNS: Final = 17
+TRACE_ROWS: Final = np.array((  # rows of S in the order of the columns; tank and supply power are the kernel's
+    IAT, READING, CORE_METAL, CORE_IN, CORE_OUT, FRONT_IN, FRONT_OUT, LINK, APPLIED, MOTOR_V, CURRENT, SPEED, FLOW,
+    BATTERY_A, RESISTOR_W, HEAT_AIR, HEAT_OUT,
+))  # fmt: skip
 
 # --- columns of X (one row a tick) ------------------------------------------------------------------
 X_CORE_A: Final = 0  # air conductance of a core cell, W/K

@@ -37,8 +37,8 @@ TOGETHER = 8  # lanes looked up at a time; every batch is a multiple of it wide
 
 
 def duty_look_up() -> Any:
-    """`look_up(S, n, table, ())` for lanes n..n+7: what pulse-width modulation makes of a duty, and a pump's own
-    controller of its signal. A rotor at rest has no back EMF and so another voltage: the table's fourth column.
+    """`look_up(S, table, (0.0,), used)` for the first `used` lanes: what pulse-width modulation makes of a duty, and a
+    pump's own controller of its signal. A rotor at rest has no back EMF and so another voltage: the fourth column.
     """
     top, turning = DUTY_ROWS - 1.000001, 1.0  # rad/s
 
@@ -61,8 +61,8 @@ def duty_look_up() -> Any:
 
 
 def flow_look_up() -> Any:
-    """`look_up(S, n, table, (per_speed, per_temp, temp_0))` for lanes n..n+7: coolant flow and hydraulic torque at this
-    speed and coolant temperature.
+    """`look_up(S, table, (per_speed, per_temp, temp_0), used)` for the first `used` lanes: coolant flow and hydraulic
+    torque at this speed and coolant temperature.
     """
     x_top, y_top, row = TEMP_COLUMNS - 1.000001, SPEED_ROWS - 1.000001, 2 * TEMP_COLUMNS
 
@@ -89,8 +89,8 @@ def flow_look_up() -> Any:
 
 
 def exchanger_look_up() -> Any:
-    """`look_up(S, n, table, (per_flow, volume_c))` for lanes n..n+7: flow capacity and the coolant-side conductances at
-    this flow; `volume_c` heat capacity per volume.
+    """`look_up(S, table, (per_flow, volume_c), used)` for the first `used` lanes: flow capacity and the coolant-side
+    conductances at this flow; `volume_c` heat capacity per volume.
     """
     top, found = FLOW_ROWS - 1.000001, (CORE_G, CORE_E, FRONT_G, FRONT_E)
 
@@ -186,20 +186,28 @@ class TableRows(WrittenRows):
 
 
 def _looked_up(plain: Callable[..., None], emit: Callable[..., None]) -> Any:
-    """A look-up as a function (S, n, table, numbers), plain or emitted."""
+    """A look-up as a function (S, table, numbers, used), plain or emitted, of the first `used` lanes."""
     if UNCOMPILED:
-        return plain
+
+        def looked_up(S: Any, table: Any, numbers: Any, used: int) -> None:
+            for n in range(0, used, TOGETHER):
+                plain(S, n, table, numbers)
+
+        return looked_up
     from numba import types
     from numba.core import cgutils
     from numba.extending import intrinsic
 
     def build(context: Any, builder: Any, signature: Any, arguments: Sequence[Any]) -> Any:
-        data, table = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 2))
-        emit(TableRows(builder, data, arguments[1]), table, cgutils.unpack_tuple(builder, arguments[3]))
+        data, table = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 1))
+        numbers, used = cgutils.unpack_tuple(builder, arguments[2]), arguments[3]
+        whole = used.type
+        with cgutils.for_range_slice(builder, whole(0), used, whole(TOGETHER), whole) as (first, _):
+            emit(TableRows(builder, data, first), table, numbers)
         return context.get_dummy_value()
 
     @intrinsic  # type: ignore[untyped-decorator]
-    def written(typing: Any, S: Any, n: Any, table: Any, numbers: Any) -> Any:
-        return types.void(S, types.intp, table, numbers), build
+    def written(typing: Any, S: Any, table: Any, numbers: Any, used: Any) -> Any:
+        return types.void(S, table, numbers, types.intp), build
 
     return written

@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+import numpy as np
+
 from arena.plant.jit import UNCOMPILED
-from arena.plant.layout import LANES
+from arena.plant.layout import LANES, X_COLUMNS
 
 
 def lanes_at_once() -> tuple[int, int]:
@@ -24,26 +26,42 @@ def lanes_at_once() -> tuple[int, int]:
     return (16, 16) if llvm.get_host_cpu_features().get("avx512f") else (8, 4)
 
 
-def swept(body: Callable[[Any, Any, Any], None], count: int) -> Any:
-    """`body(rows, x, p)` made a function (S, n, X, o, P) for `count` lanes from n on: `rows[r]` are those lanes of
-    row r of S, `x[k]` is X[o + k] and `p[k]` is P[k]. The body is ordinary arithmetic; where it is to be compiled it
+def swept(*bodies: tuple[Callable[[Any, Any, Any], None], int]) -> Any:
+    """Bodies `body(rows, x, p)`, each with how many lanes it takes at once, made a function (S, X, o, P, used) that
+    runs them one after another on each few of the first `used` lanes: `rows[r]` are those lanes of row r of S, `x[k]`
+    is X[o + k], `x.tick` the number of the tick and `p[k]` is P[k].
+
+    A body is ordinary arithmetic, with `rows.where` for what differs from lane to lane; where it is to be compiled it
     runs once, on numbers that write down what is done to them, and its loops are thereby unrolled.
     """
+    widest = max(count for _, count in bodies)
     if UNCOMPILED:
-        return lambda S, n, X, o, P: body(PlainRows(S, n), X[o:], P)
+
+        def plain(S: Any, X: Any, o: int, P: Any, used: int) -> None:
+            for lane in range(used):
+                for body, _ in bodies:
+                    body(PlainRows(S, lane), PlainTick(X, o), P)
+
+        return plain
     from numba import types
+    from numba.core.cgutils import for_range_slice
     from numba.extending import intrinsic
 
     def build(context: Any, builder: Any, signature: Any, arguments: Sequence[Any]) -> Any:
-        s, x, p = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 2, 4))
-        zero = arguments[3].type(0)
-        writer = Writer(builder, count)
-        body(WrittenRows(writer, s, arguments[1]), Given(writer, x, arguments[3]), Given(writer, p, zero))
+        s, x, p = (context.make_array(signature.args[k])(context, builder, arguments[k]).data for k in (0, 1, 3))
+        o, used = arguments[2], arguments[4]
+        whole = used.type
+        with for_range_slice(builder, whole(0), used, whole(widest), whole) as (first, _):
+            for body, count in bodies:
+                writer = Writer(builder, count)
+                given = GivenTick(writer, x, o), Given(writer, p, whole(0))
+                for more in range(0, widest, count):
+                    body(WrittenRows(writer, s, builder.add(first, whole(more))), *given)
         return context.get_dummy_value()
 
     @intrinsic  # type: ignore[untyped-decorator]
-    def written(typing: Any, S: Any, n: Any, X: Any, o: Any, P: Any) -> Any:
-        return types.void(S, types.intp, X, types.intp, P), build
+    def written(typing: Any, S: Any, X: Any, o: Any, P: Any, used: Any) -> Any:
+        return types.void(S, X, types.intp, P, types.intp), build
 
     return written
 
@@ -72,6 +90,28 @@ class PlainRows:
         """The larger."""
         return max(a, b)
 
+    def where(self, condition: bool, yes: float, no: float) -> float:
+        """Of two numbers the first where the condition holds, else the second."""
+        return yes if condition else no
+
+    def floor(self, a: float) -> float:
+        """The whole number below."""
+        return float(np.floor(a))
+
+    def root(self, a: float) -> float:
+        """Square root; of what is below 0 it is no number."""
+        return float(np.sqrt(a))
+
+
+class PlainTick:
+    """What is given for one tick, computed with at once."""
+
+    def __init__(self, data: Any, first: int) -> None:
+        self.data, self.first, self.tick = data, first, float(first // X_COLUMNS)
+
+    def __getitem__(self, place: int) -> float:
+        return float(self.data[self.first + place])
+
 
 class Writer:
     """Emits instructions on vectors of lanes."""
@@ -97,11 +137,15 @@ class Writer:
         """The instruction a * b + c on vectors of any length, rounded once; strict floating point forbids the
         compiler to fuse by itself, so written out it is the same in every lane and every batch.
         """
-        name = f"llvm.fma.v{a.type.count}f64"
+        return self.intrinsic("fma", a, b, c)
+
+    def intrinsic(self, name: str, *given: Any) -> Any:
+        """One of LLVM's own functions on vectors of any length: fma, sqrt, floor."""
+        kind, name = given[0].type, f"llvm.{name}.v{given[0].type.count}f64"
         function = self.builder.module.globals.get(name) or self.ir.Function(
-            self.builder.module, self.ir.FunctionType(a.type, [a.type] * 3), name
+            self.builder.module, self.ir.FunctionType(kind, [kind] * len(given)), name
         )
-        return self.builder.call(function, [a, b, c])
+        return self.builder.call(function, given)
 
 
 class Number:
@@ -132,8 +176,41 @@ class Number:
     def __rmul__(self, other: Any) -> Number:
         return self._with("fmul", other, self)
 
+    def __truediv__(self, other: Any) -> Number:
+        return self._with("fdiv", self, other)
+
     def __rtruediv__(self, other: Any) -> Number:
         return self._with("fdiv", other, self)
+
+    def _compared(self, than: str, other: Any) -> Condition:
+        return Condition(
+            self.writer, self.writer.builder.fcmp_ordered(than, self.value, self.writer.number(other).value)
+        )
+
+    def __lt__(self, other: Any) -> Condition:
+        return self._compared("<", other)
+
+    def __le__(self, other: Any) -> Condition:
+        return self._compared("<=", other)
+
+    def __gt__(self, other: Any) -> Condition:
+        return self._compared(">", other)
+
+    def __ge__(self, other: Any) -> Condition:
+        return self._compared(">=", other)
+
+
+class Condition:
+    """What holds or does not in each lane; what is no number compares as not."""
+
+    def __init__(self, writer: Writer, value: Any) -> None:
+        self.writer, self.value = writer, value
+
+    def __and__(self, other: Condition) -> Condition:
+        return Condition(self.writer, self.writer.builder.and_(self.value, other.value))
+
+    def __or__(self, other: Condition) -> Condition:
+        return Condition(self.writer, self.writer.builder.or_(self.value, other.value))
 
 
 class Given:
@@ -146,6 +223,17 @@ class Given:
         builder = self.writer.builder
         at = builder.gep(self.data, [builder.add(self.first, self.first.type(place))], inbounds=True)
         return self.writer.all_lanes(builder.load(at))
+
+
+class GivenTick(Given):
+    """The same for one tick, whose number it knows."""
+
+    @property
+    def tick(self) -> Number:
+        """Number of the tick."""
+        builder = self.writer.builder
+        whole = builder.sdiv(self.first, self.first.type(X_COLUMNS))
+        return self.writer.all_lanes(builder.sitofp(whole, self.writer.ir.DoubleType()))
 
 
 class WrittenRows:
@@ -182,3 +270,16 @@ class WrittenRows:
     def _chosen(self, than: str, given: Any, other: Any) -> Number:
         builder, a, b = self.writer.builder, self.writer.number(given).value, self.writer.number(other).value
         return Number(self.writer, builder.select(builder.fcmp_ordered(than, b, a), b, a))
+
+    def where(self, condition: Condition, yes: Any, no: Any) -> Number:
+        """Of two numbers the first where the condition holds, else the second."""
+        first, second = (self.writer.number(value).value for value in (yes, no))
+        return Number(self.writer, self.writer.builder.select(condition.value, first, second))
+
+    def floor(self, a: Any) -> Number:
+        """The whole number below."""
+        return Number(self.writer, self.writer.intrinsic("floor", self.writer.number(a).value))
+
+    def root(self, a: Any) -> Number:
+        """Square root; of what is below 0 it is no number."""
+        return Number(self.writer, self.writer.intrinsic("sqrt", self.writer.number(a).value))

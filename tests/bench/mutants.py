@@ -106,8 +106,8 @@ TESTS: dict[str, tuple[str, ...]] = {  # quick ones first; below tests/
     ),
     "plant/air": ("plant/test_air.py", "published/test_published_air.py"),
     "plant/compile": KERNEL, "plant/kernel": KERNEL, "plant/layout": KERNEL, "plant/rows": KERNEL,
-    "plant/circuit": KERNEL, "plant/look_ups": KERNEL, "plant/car_tables": KERNEL,
-    "plant/values": KERNEL,
+    "plant/circuit": KERNEL, "plant/pumping": KERNEL, "plant/judging": KERNEL, "plant/look_ups": KERNEL,
+    "plant/car_tables": KERNEL, "plant/values": KERNEL,
     "plant/electrics": (
         "plant/test_electrics.py", "published/test_published_electrics.py", "plant/test_breakaway.py",
         "garage/test_wiring.py",

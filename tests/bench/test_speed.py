@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numba import float32, float64, int64, njit
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -72,25 +73,25 @@ def test_kernel_costs_at_most_a_fifth_more_than_c(
     assert mine <= MOST_OF_C * min(others), f"{mine / min(others):.2f} times C"
 
 
-def test_sweeps_and_look_ups_are_packed() -> None:
-    """The loop's hot part holds vector multiply-adds and no scalar ones; a vector is two numbers at least."""
-    for part, least in ((kernel.circulate, 300), (kernel.look_up_flow, 4), (kernel.look_up_exchangers, 4)):
-        code = assembly_of(part)
-        packed, single = (len(re.findall(rf"\b{name}\w*\b", code)) for name in PACKED_AND_SINGLE)
-        assert packed >= least and single == 0, part
+def test_a_tick_is_packed() -> None:
+    """The loop over lanes holds vector arithmetic; single numbers are only what all lanes share, worked out once."""
+    code = assembly_of(kernel.step, (FLAT,) * 6 + (int64, float32[::1], int64))
+    packed, single = (len(re.findall(rf"\b{name}\w*\b", code)) for name in PACKED_AND_SINGLE)
+    assert packed >= 300 and single == 0, "multiply-adds"
+    for name in ("div", "sqrt", "mul"):
+        packed, single = (len(re.findall(rf"\bv?{name}{kind}\b", code)) for kind in ("pd", "sd"))
+        assert packed >= 5 and single <= SHARED * packed, name
 
 
 PACKED_AND_SINGLE = (r"(?:vfn?m(?:add|sub)\d+pd|fmla)", r"(?:vfn?m(?:add|sub)\d+sd|fmadd)")
+SHARED = 0.2
+FLAT = float64[::1]
 
 
-def assembly_of(part: Any) -> str:
-    """Assembly of a function of the kernel for the arrays the kernel works on; compiled here, since code read back
-    from the cache has none.
+def assembly_of(part: Any, kinds: tuple[Any, ...]) -> str:
+    """Assembly of a function of the kernel for arguments of those types; compiled here, since code read back from the
+    cache has none.
     """
-    from numba import float64, int64, njit
-
-    flat = float64[::1]
-    kinds = (flat, flat, flat, int64) if "look_up" in part.__name__ else (flat, flat, int64, flat, int64)
     made = njit(nogil=True, error_model="numpy")(part.py_func)
     made.compile(kinds)
     return str(made.inspect_asm(made.signatures[0]))

@@ -251,10 +251,10 @@ INLINE void judge(Rows S, Given x, Given P, double tick, float *restrict on_boos
     double boil = P[P_BOIL], stall_ticks = P[P_STALL_TICKS];
     LANE_LOOP {
         double failed = AT(FAILED), reason = AT(REASON);
-        int boiled = failed == -1.0 && AT(CORE_HOTTEST) > boil;
-        int stalled = failed == -1.0 && !boiled && AT(STALL) > stall_ticks;
+        int boiled = failed < 0.0 && AT(CORE_HOTTEST) > boil;
+        int stalled = failed < 0.0 && !boiled && AT(STALL) > stall_ticks;
         AT(REASON) = boiled ? 1.0 : (stalled ? 2.0 : reason);
-        AT(FAILED) = boiled || stalled || failed == -2.0 ? tick : failed;
+        AT(FAILED) = boiled || stalled ? tick : failed;
     }
     if (!(x[X_SCORED] > 0.0)) return;
     double boost = x[X_BOOST], cruise = x[X_CRUISE], limit = x[X_LIMIT], hot_t = x[X_HOT_T], cold_t = x[X_COLD_T];

@@ -15,7 +15,10 @@ from arena.contest import run
 from arena.contest.run import Contestant, lay_out
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, compile_outing
+from arena.plant.jit import compiled
+from arena.plant.kernel import AT_ONCE
 from arena.plant.numbers import CarNumbers, Goals
+from arena.plant.rows import swept
 from arena.scenario.car import load_car
 from arena.scenario.climate import Climate, load_climate
 from arena.scenario.drive import Drive, DriveFile, load_drive
@@ -29,6 +32,16 @@ CORE_OUT_C, FRONT_IN_C, FRONT_OUT_C, APPLIED_C = at.T_CORE_OUT, at.T_FRONT_IN, a
 MOTOR_V_C, AMPS_C, SPEED_C, FLOW_C = at.T_PUMP_V, at.T_PUMP_A, at.T_PUMP_SPEED, at.T_FLOW
 HEAT_AIR_C, HEAT_OUT_C = at.T_HEAT_AIR, at.T_HEAT_OUT
 TANKS = ("in-flow", "side", "none")
+
+
+def for_all_lanes(body: Any) -> Any:
+    """A body of the kernel as a function (S, X, o, P, used) of the first `used` lanes that Python can call."""
+    some = swept((body, AT_ONCE))
+
+    def everywhere(S: Any, X: Any, o: int, P: Any, used: int) -> None:
+        some(S, X, o, P, used)
+
+    return compiled(everywhere)
 
 
 @cache

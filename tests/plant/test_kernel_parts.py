@@ -6,20 +6,25 @@ import math
 from typing import Any
 
 import numpy as np
+import plant_builders as make
 import pytest
 
-from arena.plant import kernel
+from arena.plant import judging, kernel, pumping
 from arena.plant import layout as at
 from arena.plant.jit import compiled
 
 WIDTH = 8  # lanes looked at
-look_up_duty = kernel.look_up_duty
+actuate, pump_currents, controlled_currents, sense = (
+    make.for_all_lanes(body)
+    for body in (pumping.actuate, pumping.pump_currents, pumping.controlled_currents, judging.sense)
+)
+find_duty = kernel.find_duty
 
 
 @compiled
 def read_duties(S: Any, table: Any, used: int) -> None:
     """What only compiled functions may call."""
-    look_up_duty(S, table, used)
+    find_duty(S, table, (0.0,), used)
 
 
 class Tick:
@@ -44,12 +49,16 @@ class Tick:
     def __getitem__(self, row: int) -> np.ndarray:
         return self.S[row * at.LANES : row * at.LANES + WIDTH]
 
-    def actuate(self) -> np.ndarray:
-        kernel.actuate(self.S, self.X, 0, self.P, WIDTH)
+    def of(self, number: int) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
+        """What a part is given in tick `number`, of ticks that are all the same."""
+        return self.S, np.tile(self.X, number + 1), number * at.X_COLUMNS, self.P
+
+    def actuate(self, number: int = 0) -> np.ndarray:
+        actuate(*self.of(number), WIDTH)
         return self[at.APPLIED]
 
     def judge(self, number: int = 7) -> None:
-        kernel.judge(self.S, self.X, 0, self.P, number, self.on_boost, WIDTH)
+        kernel.judge(*self.of(number), self.on_boost, WIDTH)
 
 
 @pytest.fixture
@@ -62,12 +71,12 @@ ASKED = (0.0, 0.3, 1.0, -0.01, 1.01, math.nan, math.inf, -math.inf)
 
 def test_what_is_no_duty_fails_the_lane_and_stops_its_pump(tick: Tick) -> None:
     tick[at.DUTY] = ASKED
-    np.testing.assert_array_equal(tick.actuate(), [0.0, 0.3, 1.0, 0, 0, 0, 0, 0])
+    np.testing.assert_array_equal(tick.actuate(7), [0.0, 0.3, 1.0, 0, 0, 0, 0, 0])
     np.testing.assert_array_equal(tick[at.REASON], [0, 0, 0, 3, 3, 3, 3, 3])
     tick.judge(7)
     np.testing.assert_array_equal(tick[at.FAILED], [-1, -1, -1, 7, 7, 7, 7, 7])
     tick[at.DUTY] = math.nan
-    tick.actuate()
+    tick.actuate(8)
     tick.judge(8)
     np.testing.assert_array_equal(tick[at.FAILED], [8, 8, 8, 7, 7, 7, 7, 7])
 
@@ -192,7 +201,7 @@ def test_a_probe_lags_steps_and_a_broken_one_reads_what_it_reads(tick: Tick) -> 
     x[at.X_PROBE0], x[at.X_PROBE1], x[at.X_PROBE_K], x[at.X_NOISE], tick.P[at.P_STEP] = 30.0, 0.9, 0.25, 0.2, 0.5
     tick[at.PROBE], tick[at.CORE_METAL] = 300.0, np.linspace(290, 330, WIDTH)
     tick[at.CORE_IN] = 273.15 + np.array([20.0, 20.24, 20.26, 20.5, -0.3, -0.2, 99.9, 0.0])
-    kernel.sense(tick.S, x, 0, tick.P, WIDTH)
+    sense(tick.S, x, 0, tick.P, WIDTH)
     element = 300 + 0.25 * (30 + 0.9 * np.linspace(290, 330, WIDTH) - 300)
     np.testing.assert_allclose(tick[at.PROBE], element, rtol=1e-12)
     np.testing.assert_allclose(
@@ -200,7 +209,7 @@ def test_a_probe_lags_steps_and_a_broken_one_reads_what_it_reads(tick: Tick) -> 
     )
     np.testing.assert_allclose(tick[at.COOLANT_READING] - 273.15, [20, 20, 20.5, 20.5, -0.5, 0, 100, 0], atol=1e-9)
     x[at.X_FAULT_READING] = 233.15
-    kernel.sense(tick.S, x, 0, tick.P, WIDTH)
+    sense(tick.S, x, 0, tick.P, WIDTH)
     np.testing.assert_array_equal(tick[at.READING], 233.15)
 
 
@@ -218,7 +227,7 @@ def test_currents_volts_and_a_pump_that_does_not_turn(tick: Tick) -> None:
     for row, value in ((at.P_KE, ke), (at.P_BRUSH, brush), (at.P_RESISTANCE, resistance), (at.P_FRICTION, friction)):
         tick.P[row] = value
     tick.X[at.X_SUPPLY] = 13.8
-    kernel.pump_currents(tick.S, tick.X, 0, tick.P, WIDTH)
+    pump_currents(tick.S, tick.X, 0, tick.P, WIDTH)
     on = duty > 0.0
     amps = on * np.maximum((volts - ke * speed) / ohm, 0.0)
     np.testing.assert_allclose(tick[at.CURRENT], amps)
@@ -226,10 +235,10 @@ def test_currents_volts_and_a_pump_that_does_not_turn(tick: Tick) -> None:
     np.testing.assert_allclose(tick[at.MOTOR_V], on * (volts + brush - amps * (ohm - resistance)))
     np.testing.assert_allclose(tick[at.RESISTOR_W], amps**2 * 0.1 * ohm)
     np.testing.assert_array_equal(tick[at.STALL], [0, 0, 0, 0, 5, 0, 0, 0], "commanded, at rest, not waiting")
-    tick.P[at.P_SIGNAL], share = 1.0, np.where(np.arange(8) == 4, 0.0, 0.5)
+    share = np.where(np.arange(8) == 4, 0.0, 0.5)
     torque = np.linspace(1e-6, 2e-6, 8)
     tick[at.TORQUE_C], tick[at.SPEED_SHARE], tick[at.STALL] = torque, share, 3.0
-    kernel.pump_currents(tick.S, tick.X, 0, tick.P, WIDTH)
+    controlled_currents(tick.S, tick.X, 0, tick.P, WIDTH)
     amps = (speed > 0.0) * (friction + torque * speed**2) / ke
     motor_v = (speed > 0.0) * (brush + resistance * amps + ke * speed)
     np.testing.assert_allclose(tick[at.CURRENT], amps)

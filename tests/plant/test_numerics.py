@@ -19,7 +19,7 @@ from scipy.special import gammainc
 
 from arena.contest import run
 from arena.contest.run import Contestant, lay_out
-from arena.plant import kernel
+from arena.plant import circuit, judging
 from arena.plant import layout as at
 from arena.plant.compile import CompiledOuting, compile_outing, follow
 from arena.plant.numbers import Goals
@@ -28,6 +28,9 @@ from arena.strategies import shipped
 
 Floats = NDArray[np.float64]
 BAR_K = 0.02
+SWEEP_HOSE_1, SWEEP_HOSE_2, CLOSE_LOOP, SENSE = (
+    make.for_all_lanes(body) for body in (circuit.hose_1, circuit.hose_2, circuit.close, judging.sense)
+)
 
 
 def window(drive: str, climate: str, tank: str = "in-flow", seconds: float = 150.0) -> CompiledOuting:
@@ -160,9 +163,9 @@ def test_compiled_and_uncompiled_kernels_agree(tmp_path: Path) -> None:
 def hose_step(cells: int, volume_m3: float, flow_m3_s: float, seconds: float, capacity: float = 4e6) -> Floats:
     """Outflow of a hose of the kernel, 0 before and 1 after the inflow steps; mean over each tick."""
     if cells == at.HOSE_1:
-        sweep, heat = kernel.sweep_hose_1, at.P_HOSE_1_W
+        sweep, heat = SWEEP_HOSE_1, at.P_HOSE_1_W
     else:
-        sweep, heat = kernel.sweep_hose_2, at.P_HOSE_2_W
+        sweep, heat = SWEEP_HOSE_2, at.P_HOSE_2_W
     state, x, p = run.aligned(at.ROWS * at.LANES), np.zeros(at.X_COLUMNS), np.zeros(at.P_COUNT)
     p[heat] = 2.0 * volume_m3 * capacity / cells / at.TICK_S
     rows = state.reshape(at.ROWS, at.LANES)
@@ -209,7 +212,7 @@ def mixed_tank(start: float, around: float, seconds: float) -> float:
     p[at.P_LINK_W], p[at.P_LINK_UA], p[at.P_SIDE_SHARE] = 2.0 * 3.0 * 3500.0 / at.TICK_S, 180.0, 0.0
     x[at.X_TANK_T] = around
     for _ in range(round(seconds / at.TICK_S)):
-        kernel.close_loop(state, x, 0, p, at.LANES)
+        CLOSE_LOOP(state, x, 0, p, at.LANES)
     return float(rows[at.LINK, 0])
 
 
@@ -231,7 +234,7 @@ def test_mean_residence_of_a_tank_in_the_flow() -> None:
         rows[at.LINK_OUT] = 1.5 * rows[at.LINK] - 0.5 * rows[at.LINK_OLD]
         rows[at.LINK_OLD] = rows[at.LINK]
         rows[at.INFLOW] = 2.0  # the row holds twice the mean
-        kernel.close_loop(state, x, 0, p, at.LANES)
+        CLOSE_LOOP(state, x, 0, p, at.LANES)
         missing += at.TICK_S * (1.0 - rows[at.LINK_OUT, 0])
     assert missing == pytest.approx(12.0, abs=0.01)
 
@@ -244,7 +247,7 @@ def test_the_probe_is_a_first_order_lag(times_tau: int, share: float) -> None:
     x[at.X_PROBE0], x[at.X_FAULT_READING] = 1.0, np.nan
     x[at.X_PROBE_K] = update_factor(at.TICK_S, tau)
     for _ in range(ticks):
-        kernel.sense(state, x, 0, p, at.LANES)
+        SENSE(state, x, 0, p, at.LANES)
     assert state.reshape(at.ROWS, at.LANES)[at.PROBE, 0] == pytest.approx(share, abs=1e-6)
     lagged = follow(np.ones(ticks), np.full(ticks, float(update_factor(at.TICK_S, tau))), 0.0)
     assert lagged[-1] == pytest.approx(share, abs=1e-6)
