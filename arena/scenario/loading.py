@@ -7,7 +7,6 @@ the files shipped with the package. What cannot be used raises `BadInput`.
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import os
 import re
@@ -293,6 +292,8 @@ def toml_text(text: str) -> str:
 
 def digest_of(*parts: str | bytes) -> str:
     """SHA-256 over texts or bytes, each with its length, as hex."""
+    import hashlib  # `arena list` does without
+
     total = hashlib.sha256()
     for part in parts:
         raw = part.encode() if isinstance(part, str) else part
