@@ -119,7 +119,7 @@ def hose_cells(rows: Any, first: int, cells: int, cw: Any, ua: Any, around: Any)
         rows[k] = inflow - w
         total = total + inflow
     rows[INFLOW] = inflow
-    rows[HEAT_BAY] = rows[HEAT_BAY] + ua * TICK_S * (cells * around - 0.5 * total)
+    rows[HEAT_BAY] += ua * TICK_S * (cells * around - 0.5 * total)
 
 
 def leave_link(rows: Any) -> None:
@@ -143,8 +143,8 @@ def core(rows: Any, x: Any, p: Any) -> None:
     rows[CORE_SUM] = new
     rows[CORE_COLDEST] = coldest
     rows[CORE_HOTTEST] = hottest
-    rows[HEAT_AIR] = rows[HEAT_AIR] + TICK_S * (heat * CORE_CELLS - bay_heat - air_ua * total)
-    rows[HEAT_BAY] = rows[HEAT_BAY] + TICK_S * (bay_heat - bay_ua * total)
+    rows[HEAT_AIR] += TICK_S * (heat * CORE_CELLS - bay_heat - air_ua * total)
+    rows[HEAT_BAY] += TICK_S * (bay_heat - bay_ua * total)
     mean = total * (1.0 / CORE_CELLS)
     rows[CORE_METAL] = mean
     rows[IAT] = x[X_IAT0] + x[X_IAT1] * mean
@@ -159,7 +159,7 @@ def front(rows: Any, x: Any, p: Any) -> None:
     total = 0.5 * (rows[FRONT_SUM] + new)
     rows[FRONT_OUT] = 0.5 * rows[INFLOW]
     rows[FRONT_SUM] = new
-    rows[HEAT_OUT] = rows[HEAT_OUT] + TICK_S * (air_ua * total - heat * FRONT_CELLS)
+    rows[HEAT_OUT] += TICK_S * (air_ua * total - heat * FRONT_CELLS)
 
 
 def close(rows: Any, x: Any, p: Any) -> None:
@@ -177,7 +177,7 @@ def close(rows: Any, x: Any, p: Any) -> None:
     rows[LINK] = 2.0 * mean_link - link
     rows[SIDE] = 2.0 * mean_side - side
     taken = link_ua * (tank_t - mean_link) + side_ua * (tank_t - mean_side)
-    rows[HEAT_BAY] = rows[HEAT_BAY] + TICK_S * taken
+    rows[HEAT_BAY] += TICK_S * taken
 
 
 def hose_1(rows: Any, x: Any, p: Any) -> None:

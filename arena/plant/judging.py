@@ -42,18 +42,18 @@ def add_temperatures(rows: Any, x: Any, p: Any) -> None:
     boost, cruise, target = x[X_BOOST], x[X_CRUISE], p[P_TARGET]
     t = rows[IAT]
     hot = rows.most(t - x[X_HOT_T], 0.0)
-    rows[HOT_BOOST] = rows[HOT_BOOST] + boost * hot
-    rows[HOT_CRUISE] = rows[HOT_CRUISE] + cruise * hot
-    rows[COLD_CRUISE] = rows[COLD_CRUISE] + cruise * rows.most(x[X_COLD_T] - t, 0.0)
-    rows[SQUARES] = rows[SQUARES] + (boost + cruise) * (t - target) * (t - target)
-    rows[CONDENSING] = rows[CONDENSING] + rows.where(rows[CORE_COLDEST] < x[X_DEW], 1.0, 0.0)
+    rows[HOT_BOOST] += boost * hot
+    rows[HOT_CRUISE] += cruise * hot
+    rows[COLD_CRUISE] += cruise * rows.most(x[X_COLD_T] - t, 0.0)
+    rows[SQUARES] += (boost + cruise) * (t - target) * (t - target)
+    rows[CONDENSING] += rows.where(rows[CORE_COLDEST] < x[X_DEW], 1.0, 0.0)
 
 
 def add_on_boost(rows: Any, x: Any, p: Any) -> None:
     """Excess over the limit and share of power kept, on boost."""
     t = rows[IAT]
-    rows[OVER] = rows[OVER] + x[X_LIMIT] * rows.most(t - x[X_LIMIT_T], 0.0)
-    rows[POWER_KEPT] = rows[POWER_KEPT] + x[X_BOOST] * rows.root(p[P_TARGET] / t)
+    rows[OVER] += x[X_LIMIT] * rows.most(t - x[X_LIMIT_T], 0.0)
+    rows[POWER_KEPT] += x[X_BOOST] * rows.root(p[P_TARGET] / t)
 
 
 def mark_reached(rows: Any, x: Any, p: Any) -> None:
@@ -65,7 +65,7 @@ def mark_reached(rows: Any, x: Any, p: Any) -> None:
 
 def add_noise(rows: Any, x: Any, p: Any) -> None:
     """Ticks above the quiet duty at standstill."""
-    rows[QUIET] = rows[QUIET] + rows.where(rows[APPLIED] > p[P_QUIET], 1.0, 0.0)
+    rows[QUIET] += rows.where(rows[APPLIED] > p[P_QUIET], 1.0, 0.0)
 
 
 def add_pump(rows: Any, x: Any, p: Any) -> None:
@@ -73,8 +73,8 @@ def add_pump(rows: Any, x: Any, p: Any) -> None:
     turns = rows[SPEED] * (1.0 / p[P_RATED_W])
     i = rows[CURRENT] * (1.0 / p[P_RATED_A])
     stress = 1.0 + 0.3 * rows.most(i * i - 1.0, 0.0)
-    rows[PUMP_TICKS] = rows[PUMP_TICKS] + rows[WAS_ON]
-    rows[WEAR_1] = rows[WEAR_1] + turns * stress
-    rows[WEAR_15] = rows[WEAR_15] + turns * rows.root(turns) * stress
-    rows[WEAR_2] = rows[WEAR_2] + turns * turns * stress
-    rows[ENERGY] = rows[ENERGY] + x[X_SUPPLY] * rows[BATTERY_A]
+    rows[PUMP_TICKS] += rows[WAS_ON]
+    rows[WEAR_1] += turns * stress
+    rows[WEAR_15] += turns * rows.root(turns) * stress
+    rows[WEAR_2] += turns * turns * stress
+    rows[ENERGY] += x[X_SUPPLY] * rows[BATTERY_A]

@@ -53,7 +53,7 @@ def duty_look_up() -> Any:
     def emit(rows: TableRows, table: Any, numbers: Any) -> None:
         d, u = rows.split(rows[APPLIED] * top, top)
         moving, amps, share, at_rest = rows.four(table, rows.scaled(d, 4), 4, u)
-        rows[VOLTS_RATIO] = rows.above(rows[OMEGA], turning, moving, at_rest)
+        rows[VOLTS_RATIO] = rows.where(rows[OMEGA] > turning, moving, at_rest)
         rows[AMPS_RATIO] = amps
         rows[SPEED_SHARE] = share
 
@@ -134,20 +134,13 @@ class TableRows(WrittenRows):
 
     def split(self, place: Number, top: float) -> tuple[Any, Number]:
         """Whole part and rest of places in a table, held within it; what is no number counts as 0."""
-        low, high = (self.writer.number(end).value for end in (0.0, top))
-        held = self.builder.select(self.builder.fcmp_ordered(">", place.value, low), place.value, low)
-        held = self.builder.select(self.builder.fcmp_ordered("<", held, high), held, high)
-        whole = self.builder.fptosi(held, self.wholes)
-        return whole, Number(self.writer, held) - Number(self.writer, self.builder.sitofp(whole, self.writer.kind))
+        held = self.least(top, self.most(0.0, place))
+        whole = self.builder.fptosi(held.value, self.wholes)
+        return whole, held - Number(self.writer, self.builder.sitofp(whole, self.writer.kind))
 
     def scaled(self, whole: Any, factor: int) -> Any:
         """Whole numbers times a constant."""
         return self.builder.mul(whole, self.ir.Constant(self.wholes, [factor] * TOGETHER))
-
-    def above(self, value: Number, limit: float, yes: Number, no: Number) -> Number:
-        """Of two numbers the first where `value` is above a limit, else the second."""
-        over = self.builder.fcmp_ordered(">", value.value, self.writer.number(limit).value)
-        return Number(self.writer, self.builder.select(over, yes.value, no.value))
 
     def between(self, share: Number, low: Number, high: Number) -> Number:
         """Linear interpolation."""

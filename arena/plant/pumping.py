@@ -34,7 +34,7 @@ def actuate(rows: Any, x: Any, p: Any) -> None:
     on = rows.where(asked > 0.0, 1.0, 0.0)
     started = on * (1.0 - rows[WAS_ON])
     rows[WAS_ON] = on
-    rows[STARTS] = rows[STARTS] + started * x[X_SCORED]
+    rows[STARTS] += started * x[X_SCORED]
     wait = rows.where(started > 0.0, p[P_DELAY], rows.most(rows[DELAY] - 1.0, 0.0))
     rows[DELAY] = wait
     given = rows.where(wait < 1.0, asked, 0.0)
@@ -81,8 +81,7 @@ def pump_currents(rows: Any, x: Any, p: Any) -> None:
     rows[BATTERY_A] = current * drawn
     rows[MOTOR_V] = rows.where(on, volts + brush - current * (total - resistance), 0.0)
     rows[RESISTOR_W] = current * current * rows[SERIES_OHM]
-    stalled = on & (rows[OMEGA] <= 0.0) & (rows[DELAY] < 1.0)
-    rows[STALL] = rows.where(stalled, rows[STALL] + 1.0, 0.0)
+    count_stalled(rows, on)
 
 
 def controlled_currents(rows: Any, x: Any, p: Any) -> None:
@@ -95,7 +94,11 @@ def controlled_currents(rows: Any, x: Any, p: Any) -> None:
     rows[MOTOR_V] = volts
     rows[BATTERY_A] = current * volts / x[X_SUPPLY]
     rows[RESISTOR_W] = 0.0
-    told = (rows[APPLIED] > 0.0) & (rows[SPEED_SHARE] > 0.0)  # to turn, not to stand
+    count_stalled(rows, (rows[APPLIED] > 0.0) & (rows[SPEED_SHARE] > 0.0))  # told to turn, not to stand
+
+
+def count_stalled(rows: Any, told: Any) -> None:
+    """Ticks on end in which the pump is told to turn, has waited its delay and does not."""
     stalled = told & (rows[OMEGA] <= 0.0) & (rows[DELAY] < 1.0)
     rows[STALL] = rows.where(stalled, rows[STALL] + 1.0, 0.0)
 

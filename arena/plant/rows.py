@@ -261,15 +261,13 @@ class WrittenRows:
 
     def least(self, a: Any, b: Any) -> Number:
         """The smaller."""
-        return self._chosen("<", a, b)
+        a, b = self.writer.number(a), self.writer.number(b)
+        return self.where(b < a, b, a)
 
     def most(self, a: Any, b: Any) -> Number:
         """The larger."""
-        return self._chosen(">", a, b)
-
-    def _chosen(self, than: str, given: Any, other: Any) -> Number:
-        builder, a, b = self.writer.builder, self.writer.number(given).value, self.writer.number(other).value
-        return Number(self.writer, builder.select(builder.fcmp_ordered(than, b, a), b, a))
+        a, b = self.writer.number(a), self.writer.number(b)
+        return self.where(b > a, b, a)
 
     def where(self, condition: Condition, yes: Any, no: Any) -> Number:
         """Of two numbers the first where the condition holds, else the second."""
